@@ -1,0 +1,48 @@
+from gardens.models.land import (
+    Bed,
+    Feeding,
+    Garden,
+    Household,
+    Member,
+    Planting,
+    Plot,
+    Shape,
+    Tenancy,
+)
+from gardens.models.people import (
+    FeederClass,
+    Giving,
+    Invitation,
+    Person,
+    Programme,
+    Role,
+    RoleName,
+    Units,
+    User,
+    Walled,
+)
+from gardens.models.work import Job, JobState
+
+__all__ = [
+    "Bed",
+    "FeederClass",
+    "Feeding",
+    "Garden",
+    "Giving",
+    "Household",
+    "Invitation",
+    "Job",
+    "JobState",
+    "Member",
+    "Person",
+    "Planting",
+    "Plot",
+    "Programme",
+    "Role",
+    "RoleName",
+    "Shape",
+    "Tenancy",
+    "Units",
+    "User",
+    "Walled",
+]

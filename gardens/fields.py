@@ -1,0 +1,52 @@
+"""Columns that refuse what is not a whole number of their unit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class WholeField(models.BigIntegerField):
+    """An integer count of a small unit; a float or a fraction is refused, never rounded."""
+
+    unit_name = ""
+
+    def get_prep_value(self, value: Any) -> Any:
+        if value is not None and not hasattr(value, "resolve_expression"):
+            if isinstance(value, bool) or not isinstance(value, int):
+                raise TypeError(f"{self.name}: {value!r} is not a whole number of {self.unit_name}")
+        return super().get_prep_value(value)
+
+    def to_python(self, value: Any) -> Any:
+        if value is None or (isinstance(value, int) and not isinstance(value, bool)):
+            return value
+        if isinstance(value, str) and value.strip().lstrip("-").isdigit():
+            return int(value)
+        raise ValidationError(_("A whole number is needed here."), code="whole")
+
+
+class MassField(WholeField):
+    """Mass in milligrams."""
+
+    unit_name = "milligrams"
+
+
+class LengthField(WholeField):
+    """Length in millimetres."""
+
+    unit_name = "millimetres"
+
+
+class AreaField(WholeField):
+    """Area in square millimetres."""
+
+    unit_name = "square millimetres"
+
+
+class MoneyField(WholeField):
+    """Money in the minor unit of the programme's currency."""
+
+    unit_name = "minor units"
