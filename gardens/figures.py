@@ -14,7 +14,16 @@ from gardens.units import FT2_MM2, FT_MM, IN_MM, LB_MG, OZ_MG
 
 NBSP, THIN, MINUS = "\u00a0", "\u202f", "\u2212"
 US = "us"
-_SYMBOLS = {"EUR": "€", "USD": "$", "GBP": "£", "CAD": "CA$", "AUD": "A$", "NZD": "NZ$", "MXN": "MX$", "JPY": "¥"}
+_SYMBOLS = {
+    "EUR": "€",
+    "USD": "$",
+    "GBP": "£",
+    "CAD": "CA$",
+    "AUD": "A$",
+    "NZD": "NZ$",
+    "MXN": "MX$",
+    "JPY": "¥",
+}
 _NO_MINOR = frozenset({"JPY", "KRW", "CLP", "VND", "ISK", "XAF", "XOF", "XPF", "PYG", "UGX", "RWF"})
 KILOGRAM = 1_000_000
 
