@@ -1,5 +1,5 @@
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from schedules import routes_desk, routes_land, routes_rounds
 
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns = [*routes_land.urlpatterns, *routes_rounds.urlpatterns, *routes_desk.urlpatterns]
