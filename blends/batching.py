@@ -142,8 +142,8 @@ def weigh_outs(parts: Sequence[Part], pail_mg: int) -> tuple[Target, ...]:
     """Targets for one pail in the order of weighing; they sum to `pail_mg` exactly.
 
     Each is rounded half up to its scale's division, and the difference lands in the inert component (the
-    largest of them), else in the largest. A target below half a division stays as it is: `fitness` tells that
-    the scale will not do.
+    largest of them), else in the largest. A target below half a division stays as it is, and where the scales
+    are so coarse that the difference would eat up the largest, all do: `fitness` tells which will not do.
     """
     weighing = [part for part in parts if part.mass_mg > 0]
     if pail_mg <= 0 or not weighing:
@@ -153,12 +153,8 @@ def weigh_outs(parts: Sequence[Part], pail_mg: int) -> tuple[Target, ...]:
     if any(part.mass_mg < 0 or part.division_mg < 1 for part in parts):
         raise BatchingError("negative", "A component's mass and its scale's division are above zero.", "mass")
     exact = scaled([part.mass_mg for part in weighing], pail_mg)
-    rounded = [
-        _to_division(mass, part.division_mg) or mass for mass, part in zip(exact, weighing, strict=True)
-    ]
-    takes = _takes_difference(weighing, exact, pail_mg - sum(rounded))
-    rounded[takes] += pail_mg - sum(rounded)
-    return in_order([Target(part, mass) for part, mass in zip(weighing, rounded, strict=True)])
+    masses = _rounded(weighing, exact) or exact
+    return in_order([Target(part, mass) for part, mass in zip(weighing, masses, strict=True)])
 
 
 def in_order(targets: Sequence[Target]) -> tuple[Target, ...]:
@@ -168,15 +164,17 @@ def in_order(targets: Sequence[Target]) -> tuple[Target, ...]:
     return (*large, *trace)
 
 
-def _takes_difference(parts: Sequence[Part], exact: Sequence[int], difference: int) -> int:
-    """The place that takes what rounding left: the largest inert one that can bear it, else the largest."""
+def _rounded(parts: Sequence[Part], exact: Sequence[int]) -> list[int] | None:
+    """The masses on their scales, one of them taking the difference: the largest inert one that can bear it
+    and still weigh a division, else the largest. None when nothing would be left of that.
+    """
+    masses = [_to_division(mass, part.division_mg) or mass for mass, part in zip(exact, parts, strict=True)]
+    difference = sum(exact) - sum(masses)
     by_mass = sorted(range(len(parts)), key=lambda place: -exact[place])
-    inert = [
-        place
-        for place in by_mass
-        if parts[place].inert and exact[place] + difference > parts[place].division_mg
-    ]
-    return (inert or by_mass)[0]
+    inert = [p for p in by_mass if parts[p].inert and masses[p] + difference >= parts[p].division_mg]
+    takes = (inert or by_mass)[0]
+    masses[takes] += difference
+    return masses if masses[takes] > 0 or not difference else None
 
 
 def _to_division(mass_mg: int, division_mg: int) -> int:

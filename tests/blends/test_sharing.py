@@ -7,7 +7,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from blends.sharing import SharingError, Shares, largest_remainder
+from blends.sharing import Shares, SharingError, largest_remainder
 
 WORKED: list[tuple[list[int | D | F], int, int, Shares]] = [
     ([1, 2, 3], 10, 1, Shares((2, 3, 5), 0, ())),
