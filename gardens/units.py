@@ -1,7 +1,7 @@
 """Units: the words people use for them, their exact sizes, and the constants other modules calculate with.
 
-Base units are those at rest: millimetre, square millimetre, milligram, microlitre. Volumes in cups, spoons, pints
-and gallons are US customary.
+Base units are those at rest: millimetre, square millimetre, milligram, microlitre. Cups, spoons, pints and
+gallons are US customary.
 """
 
 from __future__ import annotations
@@ -104,6 +104,11 @@ class Unit:
     def size(self) -> Fraction:
         return _size(self.name, _BASE[self.kind])
 
+    def divides(self, coarser: Unit) -> bool:
+        """Whether a whole number of these, more than one, makes the other: ounces a pound, but not a kilogram."""
+        ratio = coarser.size / self.size
+        return ratio > 1 and ratio.denominator == 1
+
 
 UNITS: dict[str, Unit] = {
     word: Unit(name, kind)
@@ -114,18 +119,18 @@ UNITS: dict[str, Unit] = {
 
 
 @cache
-def registry() -> UnitRegistry:
+def registry() -> UnitRegistry[Decimal]:
     """The one registry, built when first needed. pint's own acre is the retired survey acre, 4 ppm larger."""
     import pint
 
-    units = pint.UnitRegistry(non_int_type=Decimal)
+    units: UnitRegistry[Decimal] = pint.UnitRegistry(non_int_type=Decimal)
     units.define("international_acre = 43560 * foot ** 2")
     return units
 
 
 @cache
 def _size(name: str, base: str) -> Fraction:
-    """pint chains decimal divisions and may leave a crumb in the 28th digit (teaspoon); every one of these units
-    is a decimal of fewer than twenty digits, so rounding there gives back its definition."""
+    """pint chains decimal divisions, which leaves a crumb in the 28th digit of some (teaspoon). Each unit
+    here is by definition a decimal of fewer than twenty digits, so rounding there restores it."""
     magnitude = registry().Quantity(Decimal(1), name).to(base).magnitude
     return Fraction(Context(prec=20).create_decimal(magnitude))
