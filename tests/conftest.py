@@ -27,9 +27,11 @@ def django_db_setup(django_db_setup: None) -> Iterator[None]:
                 triggers = cursor.fetchall()
                 for name, _ in triggers:
                     cursor.execute(f'DROP TRIGGER "{name}"')
+                cursor.execute("PRAGMA foreign_keys = OFF")
                 try:
                     return flush(self, sql_list)
                 finally:
+                    cursor.execute("PRAGMA foreign_keys = ON")
                     for _, sql in triggers:
                         cursor.execute(sql)
             cursor.execute("SET session_replication_role = replica")
