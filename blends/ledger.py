@@ -302,8 +302,18 @@ def reversal(ticket: Ticket, *, key: uuid.UUID, reason: str) -> Entry:
 
 
 def reverse(*, ticket: Ticket, by: Person, key: uuid.UUID, reason: str) -> Ticket:
-    """Take one ticket back."""
-    return post(programme=ticket.programme, by=by, entry=reversal(ticket, key=key, reason=reason))
+    """Take one ticket back; what it left to settle is settled by that."""
+    with transaction.atomic():
+        back = post(programme=ticket.programme, by=by, entry=reversal(ticket, key=key, reason=reason))
+        settle_by_reversal(ticket, back)
+        return back
+
+
+def settle_by_reversal(ticket: Ticket, back: Ticket) -> None:
+    """The flags of a reversed ticket need no word any more."""
+    Flag.objects.filter(ticket=ticket, settled_at=None).update(
+        settled_reason=f"reversed by ticket {back}", settled_by=back.by, settled_at=back.recorded_at
+    )
 
 
 @dataclass(frozen=True)
