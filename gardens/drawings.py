@@ -1,7 +1,8 @@
-"""Drawings as data: every picture is a list of marks with the page's own classes, put on a page by one template.
+"""Drawings as data: a picture is a list of marks with the page's own classes, put on a page by one template.
 
-Pure geometry in pixels, y downwards. Words in a picture are never under 14 px, so a drawing is not scaled down: where a
-phone needs it, there is an upright one. Black is happened or known, outline is to come, hatch is assumed or worked in.
+Pure geometry in pixels, y downwards. Words in a picture are never under 14 px, so a drawing is not scaled
+down: where a phone needs it, there is an upright one. Black is happened or known, outline is to come, hatch
+is assumed or worked in.
 """
 
 from __future__ import annotations
@@ -120,7 +121,7 @@ def scoops(quarters: int) -> Drawing:
     """Level scoops, the last part filled; more than sixteen are one scoop and its number."""
     whole, part = divmod(max(quarters, 0), 4)
     fills = [4] * whole + ([part] if part else [])
-    title = f"{scoop_words(quarters)}"
+    title = scoop_words(quarters)
     if len(fills) > SCOOPS_DRAWN:
         marks = [*_scoop(0, 0, 4), _text(f"× {whole}", 46, 20, "tb")]
         return Drawing(96, 26, title, "", tuple(marks), beside=True)
@@ -142,14 +143,14 @@ def scoop_words(quarters: int) -> str:
 
 
 def _scoop(x: float, y: float, quarters: int) -> list[Mark]:
-    left, right, top, middle = x + 2, x + 26, y + 6, y + 12
-    bowl = f"M{_px(left)} {_px(top)} h24 v6 a12 12 0 0 1 -24 0z"
-    marks = [_path("open", bowl), _line("bar", right - 1, top, right + 11, top)]
+    rim, top, middle = x + 2, y + 6, y + 12
+    bowl = f"M{_px(rim)} {_px(top)} h24 v6 a12 12 0 0 1 -24 0z"
+    marks = [_path("open", bowl), _line("bar", rim + 23, top, rim + 35, top)]
     level = top + 18 * (4 - quarters) / 4
     if quarters >= 4:
         marks.append(_path("solid", bowl))
     elif level <= middle:
-        marks.append(_path("solid", f"M{_px(left)} {_px(level)} h24 V{_px(middle)} a12 12 0 0 1 -24 0z"))
+        marks.append(_path("solid", f"M{_px(rim)} {_px(level)} h24 V{_px(middle)} a12 12 0 0 1 -24 0z"))
     elif quarters:
         half = sqrt(144 - (level - middle) ** 2)
         centre = x + 14
@@ -176,9 +177,8 @@ def pail(item: Pail, units: str = "") -> Drawing:
     """One pail from the side, filled to its volume (60 % where that is not known), its fill limit dashed."""
     capacity = Fraction(item.get("capacity_litres") or 0)
     litres = item.get("litres")
-    fill = (
-        min(Fraction(litres) / capacity, Fraction(1)) if litres is not None and capacity else Fraction(6, 10)
-    )
+    known = litres is not None and capacity > 0
+    fill = min(Fraction(litres or 0) / capacity, Fraction(1)) if known else Fraction(6, 10)
     limit = item.get("fill_limit_litres")
     top, bottom = 12.0, 118.0
 
@@ -186,25 +186,23 @@ def pail(item: Pail, units: str = "") -> Drawing:
         return 16 + 12 * (y - top) / (bottom - top)
 
     level = bottom - float(fill) * (bottom - top)
+    left, right = _px(side(level)), _px(160 - side(level))
     words = str(mass(item["mg"], units))
     marks = [
         _path("line", "M16 12 L28 118 H132 L144 12"),
-        _path(
-            "solid", f"M{_px(side(level))} {_px(level)} L28 118 H132 L{_px(160 - side(level))} {_px(level)}z"
-        ),
+        _path("solid", f"M{left} {_px(level)} L28 118 H132 L{right} {_px(level)}z"),
         _line("bar", 10, top, 150, top),
     ]
     if limit is not None and capacity:
         y = bottom - min(float(Fraction(limit) / capacity), 1) * (bottom - top)
         marks.append(_line("dash" if y < level else "tear", side(y) + 3, y, 157 - side(y), y))
-    full = level < 72
-    marks.append(_text(words, 80, 98, "t20 on" if full else "t20", "middle"))
-    if not full:  # the figure stands above the blend
-        marks[-1] = _text(words, 80, min(level - 10, 96), "t20", "middle")
-    name_y = (level - 8 if level > 36 else 44) if full else min(level - 10, 96) - 24
-    marks.append(_text(item["name"], 80, name_y, "t2" if level > 36 or not full else "on", "middle"))
-    volume = f", {_plain(litres)} litres of {_plain(capacity)}" if litres is not None and capacity else ""
-    return Drawing(160, 126, f"{item['name']}: {words}{volume}", "", tuple(marks))
+    full = level < 78
+    marks.append(_text(words, 80, 100 if full else level - 10, "t20 on" if full else "t20", "middle"))
+    inside = full and level > 44
+    marks.append(_text(item["name"], 80, level - 8 if inside else 136, "t2", "middle"))
+    volume = f", {_plain(litres)} litres of {_plain(capacity)}" if known and litres is not None else ""
+    height = 126 if inside else 142
+    return Drawing(160, height, f"{item['name']}: {words}{volume}", "", tuple(marks))
 
 
 def _plain(value: Number) -> str:
@@ -233,9 +231,11 @@ def rule_band(
     """
     left, right = 14.0, width - 14.0
     half = max(Fraction(high) - Fraction(target), Fraction(target) - Fraction(low), Fraction(1, 10**digits))
-    step = _nice(half * 5 / 4)
-    start = floor((Fraction(target) - 2 * half) / step) * step
-    stop = ceil((Fraction(target) + 2 * half) / step) * step
+    step = _nice(half * 5 / 6)
+    # Round figures on the ticks, and the target among them where it is round enough itself.
+    centre = Fraction(target) if Fraction(target) * 5 % step == 0 else round(Fraction(target) / step) * step
+    around = ceil(2 * half / step)
+    start, stop = centre - around * step, centre + around * step
 
     def at(value: Number) -> float:
         return left + (right - left) * float((Fraction(value) - start) / (stop - start))
@@ -248,13 +248,14 @@ def rule_band(
     places = max(digits, 0)
     every = ceil(_wide(number(stop, places)) * 1.25 / ((right - left) / float((stop - start) / step)))
     for i in range(int((stop - start) / step * 5) + 1):
-        value = start + step * Fraction(i, 5)
+        tick = start + step * Fraction(i, 5)
         if i % 5:
-            marks.append(_line("hair", at(value), 44, at(value), 51))
+            marks.append(_line("hair", at(tick), 44, at(tick), 51))
         else:
-            marks.append(_line("line", at(value), 44, at(value), 58))
-            if (i // 5) % every == 0:
-                marks.append(_text(words(value), at(value), 75, "t2", "middle"))
+            marks.append(_line("line", at(tick), 44, at(tick), 58))
+            if (i // 5 - around) % every == 0:
+                marks.append(_text(words(tick), at(tick), 75, "t2", "middle"))
+    marks.append(_line("tear", at(target), 33, at(target), 43))
     pointer: float | None = None
     said = "no reading yet"
     if reading is not None:
@@ -279,11 +280,9 @@ def rule_band(
             room = _wide(words(reading)) / 2
             marks.append(_text(words(reading), min(max(pointer, room), width - room), 11, "tb", "middle"))
     for value, anchor, offset in ((low, "end", -4), (high, "start", 4)):
-        x = at(value)
-        middle = x + (
-            offset - _wide(words(value)) / 2 if anchor == "end" else offset + _wide(words(value)) / 2
-        )
-        if pointer is None or abs(middle - pointer) > _wide(words(value)) / 2 + 12:
+        x, room = at(value), _wide(words(value)) / 2
+        middle = x + offset + (room if offset > 0 else -room)
+        if pointer is None or abs(middle - pointer) > room + 12:
             marks.append(_text(words(value), x + offset, 29, "t2", anchor))
     good = f"good from {words(low)} to {words(high)}{NBSP}{unit}"
     return Drawing(width, 80, title, f"Target {words(target)}{NBSP}{unit}, {good}; {said}.", tuple(marks))
@@ -308,21 +307,26 @@ MONTHS = ("Jan", "Feb", "March", "April", "May", "June", "July", "Aug", "Sept", 
 
 
 def week_strip(weeks: Sequence[Week], *, title: str, unit: str = "g", width: int = 358) -> Drawing:
-    """A bar a week: black given, half black this week, outlined to come, hatched worked in before planting."""
+    """A bar a week: black given, half black this week, outlined to come, hatched worked in at planting."""
     if not weeks:
         return Drawing(width, 30, title, "No weeks.", (_text("no weeks", 0, 20),))
     slot = min(width / len(weeks), 34.0)
-    most = max((week["grams"] for week in weeks), default=0) or 1
+    most = float(max((week["grams"] for week in weeks), default=0) or 1)
     base, tall, gap = 118.0, 84.0, min(4.0, slot / 4)
     marks: list[Mark] = []
     last_label = -99.0
     month = 0
     for i, week in enumerate(weeks):
         x, wide = i * slot + gap / 2, slot - gap
-        high = float(week["grams"] / most) * tall if week["grams"] else 0.0
+        high = float(week["grams"]) / most * tall if week["grams"] else 0.0
         marks.append(_line("hair", x + wide / 2, base, x + wide / 2, base + 5))
         if high:
             marks += _week_bar(week["state"], x, base - max(high, 3), wide, max(high, 3))
+            if week["state"] == "worked" and high > 40:
+                words = f"{_plain(week['grams'])}{NBSP}{unit} worked in"
+                reach = weeks[i + 1 : i + 2 + int(_wide(words) / slot)]
+                if all(float(near["grams"]) / most * tall < high - 44 for near in reach):
+                    marks.append(_text(words, x + wide + 7, base - high + 11))
         if week["state"] == "now":
             centre, tip = x + wide / 2, base - max(high, 3) - 6
             marks.append(_path("solid", f"M{_px(centre - 8)} {_px(tip - 13)} h16 l-8 13z"))
@@ -475,7 +479,7 @@ def _tape_upright(came_in: Sequence[Piece], is_now: Sequence[Piece], title: str,
 
 
 def _spread(centres: Sequence[float], pitch: float, top: float, bottom: float) -> list[float]:
-    """Label heights at least `pitch` apart, as near to their centres as that allows, inside top and bottom."""
+    """Heights at least `pitch` apart, as near to their centres as that allows, inside top and bottom."""
     placed: list[float] = []
     for centre in centres:
         placed.append(max(centre, placed[-1] + pitch if placed else top + pitch / 2))
@@ -499,7 +503,7 @@ def bed(
     title: str = "The bed",
     count: int = 1,
 ) -> Drawing:
-    """A bed to scale with its measures, and a plain ring for each plant. A circle has its diameter in `a_mm`."""
+    """A bed to scale with its measures, a plain ring a plant. A circle has its diameter in `a_mm`."""
     if shape in ("circle", "pot"):
         return _round_bed(a_mm, units, plants, title, count)
     long, short = max(a_mm, b_mm, 1), max(min(a_mm, b_mm), 1)
@@ -525,6 +529,9 @@ def bed(
     return Drawing(358, round(high + 42), title, said, tuple(marks))
 
 
+IN_A_RING = ((0.0, 0.0), (0.58, 0.0), (-0.58, 0.0), (0.29, 0.5), (-0.29, -0.5), (0.29, -0.5), (-0.29, 0.5))
+
+
 def _round_bed(diameter_mm: int, units: str, plants: int, title: str, count: int) -> Drawing:
     across = 120.0
     shown = min(max(count, 1), 1 if count == 1 else 5)
@@ -535,7 +542,7 @@ def _round_bed(diameter_mm: int, units: str, plants: int, title: str, count: int
         centre = 1 + across / 2 + i * (across + 8)
         marks.append(_circle("open", centre, 1 + across / 2, across / 2 - 1))
         each = ceil(plants / max(count, 1)) if plants else 0
-        for k in range(min(each, 7)):
+        for k in range(min(each, len(IN_A_RING))):
             dx, dy = ((0.0, 0.0), (0.5, 0.0), (-0.5, 0.0), (0.0, 0.5), (0.0, -0.5), (0.4, 0.4), (-0.4, -0.4))[
                 k
             ]

@@ -1,13 +1,14 @@
 """Figures as people read them: a value and its unit, with no more digits than a scale has.
 
-Masses come in as milligrams, lengths as millimetres, areas as square millimetres, money as minor units, all whole
-numbers as at rest. Between a figure and its unit stands U+00A0, between thousands U+202F, and minus is U+2212.
+Masses come in as milligrams, lengths as millimetres, areas as square millimetres, money as minor units, all
+whole numbers as at rest. Between a figure and its unit stands U+00A0, between thousands U+202F, and minus
+is U+2212.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 from fractions import Fraction
 
 from gardens.units import FT2_MM2, FT_MM, IN_MM, LB_MG, OZ_MG
@@ -65,9 +66,9 @@ def trimmed(value: Number, places: int) -> str:
 def mass(mg: int, units: str = "", *, unit: str = "") -> Figure:
     """A mass in the reader's units.
 
-    Metric: milligrams below a gram, one decimal below 10 g, then whole grams (a mass that was read to the tenth of
-    a gram keeps it), kilograms to the gram from 1 kg on. US customary: ounces to the tenth below a pound, then pounds
-    to the hundredth. `unit` names one of g, kg, oz, lb, so that a column has only one.
+    Metric: milligrams below a gram, one decimal below 10 g, then whole grams (a mass that was read to the
+    tenth of a gram keeps it), kilograms to the gram from 1 kg on. US customary: ounces to the tenth below a
+    pound, then pounds to the hundredth. `unit` names one of g, kg, oz, lb, so that a column has only one.
     """
     size = abs(mg)
     if not unit:

@@ -16,14 +16,15 @@ OWN_ATTRS = ("unit", "reading", "echo", "short", "note")
 class PaperField(BoundField):
     """A field with its drawing instructions, which ride on the widget's attrs and are not printed as HTML.
 
-    unit: text of the cell inside the box. reading: a scale's reading, large, numeric keyboard. echo: the kind of
-    quantity the server reads back under the box. short: a narrow box. note: small words beside a checkbox.
+    unit: text of the cell inside the box. reading: a scale's reading, large, numeric keyboard. echo: the kind
+    of quantity the server reads back under the box. short: a narrow box. note: small words beside a checkbox.
     """
 
     def build_widget_attrs(self, attrs: dict[str, Any], widget: forms.Widget | None = None) -> dict[str, Any]:
         widget = widget or self.field.widget
         built = super().build_widget_attrs(attrs, widget)
         built.update({name: False for name in OWN_ATTRS if name in widget.attrs})
+        built.pop("required", None)  # our own sentence at the field says it better than a browser's bubble
         if self.echo:
             query = urlencode({"kind": self.echo, "field": self.html_name})
             built |= {
@@ -33,7 +34,8 @@ class PaperField(BoundField):
                 "hx-sync": "this:replace",
             }
         if self.reading:
-            built = {"inputmode": "decimal", "autocomplete": "off", "enterkeyhint": "done"} | built
+            usual: dict[str, Any] = {"inputmode": "decimal", "autocomplete": "off", "enterkeyhint": "done"}
+            built = usual | built
         if self.shape in ("radios", "ticks"):
             built.pop("aria-describedby", None)
         return built

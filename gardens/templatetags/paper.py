@@ -59,7 +59,8 @@ def area(mm2: int | None, units: str = "") -> str:
 
 
 @register.filter
-def length(mm: int | None, units: str = "") -> str:
+def measure(mm: int | None, units: str = "") -> str:
+    """A length; not called `length`, which is Django's own filter."""
     return "" if mm is None else str(figures.length(mm, units))
 
 
@@ -169,7 +170,7 @@ def post_link(url: str, words: str, missing: str = "", **hidden: object) -> dict
 
 @register.inclusion_tag("shared/sum.html")
 def sum_column(rows: Sequence[Mapping[str, Any]], size: str = "", units: str = "") -> dict[str, object]:
-    """A column of figures; its masses share one unit, kilograms or pounds as soon as one of them needs it."""
+    """A column of figures; its masses share one unit, that of the largest."""
     masses = [row["mg"] for row in rows if row.get("mg") is not None and not row.get("unit")]
     unit = figures.mass(max(map(abs, masses)), units).unit if masses else ""
     if unit == "mg":
@@ -184,7 +185,7 @@ def _sum_row(row: Mapping[str, Any], unit: str, size: str) -> dict[str, object]:
         if row.get("division_mg") and said.unit == "g":
             said = figures.Figure(figures.grams(row["mg"], row["division_mg"]), "g")
         if not row["mg"]:
-            sign = ""
+            said, sign = figures.Figure("0", said.unit), ""
     else:
         said = figures.Figure(str(conditional_escape(row.get("figure", ""))), row.get("unit", ""))
     css = ""
@@ -275,7 +276,7 @@ def punch(steps: Sequence[Mapping[str, object]]) -> dict[str, object]:
 
 @register.inclusion_tag("shared/errors.html")
 def errors(*forms: BaseForm | BaseFormSet[Any] | None) -> dict[str, object]:
-    """The summary of what needs another look, each line a link to its field. Says nothing when all is well."""
+    """The summary of what needs another look, each line a link to its field; empty when all is well."""
     lines: list[dict[str, str]] = []
     for form in forms:
         if not form:
