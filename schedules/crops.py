@@ -137,7 +137,9 @@ def find(text: str) -> Crop | None:
     meant: set[str] = set()
     at = 0
     while at < len(words):
-        length = next((n for n in range(min(_longest(), len(words) - at), 0, -1) if words[at : at + n] in _names()), 0)
+        length = next(
+            (n for n in range(min(_longest(), len(words) - at), 0, -1) if words[at : at + n] in _names()), 0
+        )
         if length:
             meant.add(_names()[words[at : at + length]])
         at += length or 1
@@ -159,7 +161,9 @@ def _names() -> dict[tuple[str, ...], str]:
             words = _words(said)
             for form in (words, (*words[:-1], words[-1] + "s")):
                 if names.setdefault(form, entry.code) != entry.code and form == words:
-                    raise ValueError(f"{said!r} names both {names[form]} and {entry.code} in the crop catalogue")
+                    raise ValueError(
+                        f"{said!r} names both {names[form]} and {entry.code} in the crop catalogue"
+                    )
     return names
 
 

@@ -7,12 +7,12 @@ or rounds anything; the area only decides in step 9 whether a feed is too small 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
 
 from schedules.crops import Crop, FeederClass, Harvest
-from schedules.rules import Rules
+from schedules.rules import Rules, pounds_per_1000_ft2
 from schedules.seasons import EARLIEST, LATEST, WEEK, GardenSeason
 from schedules.specs import BedSpec, BlendItem, Cap, DoseError, Feeding, Frozen, OwnRate, PlantingSpec
 
@@ -37,7 +37,9 @@ class Analysis:
         if n == 0:
             raise DoseError("no_soluble_nitrogen", f"{item.name} has no soluble nitrogen to dose by.", "item")
         if item.slow_release:
-            raise DoseError("slow_release", f"{item.name} has slow-release nitrogen: it is not fed weekly.", "item")
+            raise DoseError(
+                "slow_release", f"{item.name} has slow-release nitrogen: it is not fed weekly.", "item"
+            )
         return cls(n, boron, item.boron_percent is not None)
 
 
@@ -55,8 +57,8 @@ class Timetable:
     """A planting's feeds per square metre. `shares` are of `unit`: 1/2, 1/2, 1, 1 ... one for each of `days`.
 
     `need` is S (or what an own rate asks in all), `asked` the unit before the caps, `unit` after 6 and 8 and what a
-    freeze fixed; `cap` is the most that one feed may bring; `bound` names the cap that cut the unit. `refused` says
-    why there is nothing to give.
+    freeze fixed; `cap` is the most that one feed may bring; `bound` names the cap that cut the unit; `cut` says what
+    is not fed and why, in ug N/m2 over the season. `refused` says why there is nothing to give.
     """
 
     kind: str
@@ -74,6 +76,7 @@ class Timetable:
     every_weeks: int = 1
     regroups: bool = False
     window: tuple[date, date] | None = None
+    cut: tuple[tuple[str, Fraction], ...] = ()
     refused: str = ""
     reason: str = ""
 
@@ -83,7 +86,7 @@ class Timetable:
 
 
 def timetable(
-    spec: PlantingSpec, bed: BedSpec, season: GardenSeason, item: BlendItem, analysis: Analysis, rules: Rules
+    spec: PlantingSpec, bed: BedSpec, season: GardenSeason, analysis: Analysis, rules: Rules
 ) -> Timetable:
     """The planting's season. Of `bed` only drainage, pot and feeding matter; of `spec` everything but area and log."""
     start, end = _span(spec, season, rules)
@@ -92,7 +95,7 @@ def timetable(
     base = Timetable("", needs, Fraction(0), spec.default or spec.crop is None, start, end)
     if refusal := _refusal(spec, bed, needs, own):
         need = Fraction(0) if refusal[0] == "legume" else rules.needs[needs].value
-        return _with(base, kind="none", need=need, refused=refusal[0], reason=refusal[1])
+        return replace(base, kind="none", need=need, refused=refusal[0], reason=refusal[1])
     if own is not None:
         plan = _own_rate(base, own, spec, season, analysis, rules)
     elif spec.default:
@@ -102,18 +105,26 @@ def timetable(
     else:
         plan = _weekly(base, spec, season, rules)
     if not plan.days:
-        return _with(plan, refused="no_window", reason=_no_window(plan, item))
+        return replace(plan, refused="no_window", reason=_no_window(plan))
     return _capped(plan, spec, bed, analysis, rules)
 
 
-def slots(plan: Timetable, area_mm2: int, frozen: Frozen | None, analysis: Analysis, rules: Rules) -> tuple[Slot, ...]:
+def slots(
+    plan: Timetable, area_mm2: int, frozen: Frozen | None, analysis: Analysis, rules: Rules
+) -> tuple[Slot, ...]:
     """Step 9: the feeds as they are given, weeks taken together from the first on where a full feed is too small."""
     interval = interval_of(plan, area_mm2, frozen, analysis, rules)
     if interval == 1 or not plan.regroups:
-        return tuple(Slot(day, plan.every_weeks, share) for day, share in zip(plan.days, plan.shares, strict=True))
+        return tuple(
+            Slot(day, plan.every_weeks, share) for day, share in zip(plan.days, plan.shares, strict=True)
+        )
     groups = range(0, plan.feeds, interval)
     return tuple(
-        Slot(plan.days[at], len(plan.days[at : at + interval]), sum(plan.shares[at : at + interval], Fraction(0)))
+        Slot(
+            plan.days[at],
+            len(plan.days[at : at + interval]),
+            sum(plan.shares[at : at + interval], Fraction(0)),
+        )
         for at in groups
     )
 
@@ -143,7 +154,9 @@ def amount(plan: Timetable, slot: Slot) -> Fraction:
 
 def is_active(day: date, spec: PlantingSpec) -> bool:
     """Whether a household tends the plot on that day."""
-    return spec.active is None or any(first <= day and (last is None or day <= last) for first, last in spec.active)
+    return spec.active is None or any(
+        first <= day and (last is None or day <= last) for first, last in spec.active
+    )
 
 
 def is_taken_over(day: date, spec: PlantingSpec) -> bool:
@@ -160,15 +173,19 @@ def _weekly(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Ru
     needs = _class_of(spec, rules)
     window = _window(base, spec, season, rules)
     if needs is FeederClass.LEGUME:
-        plan = _with(base, kind="legume", need=rules.legume_feed.value, window=window)
-        return _with(plan, days=(window[0],), shares=(ONE,), asked=plan.need) if window[0] <= window[1] else plan
-    plan = _with(base, kind="weekly", need=rules.needs[needs].value, window=window, regroups=True)
+        plan = replace(base, kind="legume", need=rules.legume_feed.value, window=window)
+        return (
+            replace(plan, days=(window[0],), shares=(ONE,), asked=plan.need)
+            if window[0] <= window[1]
+            else plan
+        )
+    plan = replace(base, kind="weekly", need=rules.needs[needs].value, window=window, regroups=True)
     days = _every(window[0], window[1], 1)
     if not days:
         return plan
     full = len(days) - 1 if len(days) >= 3 else len(days)
     shares = (HALF, HALF, *[ONE] * (len(days) - 2)) if len(days) >= 3 else (ONE,) * len(days)
-    return _with(plan, days=days, shares=shares, asked=plan.need / full)
+    return replace(plan, days=days, shares=shares, asked=plan.need / full)
 
 
 def _default(base: Timetable, season: GardenSeason, rules: Rules) -> Timetable:
@@ -177,14 +194,12 @@ def _default(base: Timetable, season: GardenSeason, rules: Rules) -> Timetable:
     last = season.last_day(week_starts=rules.week_starts)
     need = rules.needs[base.needs or rules.unknown_class].value
     days = _every(first, last, 1)[: rules.default_weeks]
-    plan = _with(base, kind="default", need=need, window=(first, last), regroups=True)
-    return _with(plan, days=days, shares=(ONE,) * len(days), asked=need / rules.default_weeks)
+    plan = replace(base, kind="default", need=need, window=(first, last), regroups=True)
+    return replace(plan, days=days, shares=(ONE,) * len(days), asked=need / rules.default_weeks)
 
 
 def _fixed_dates(base: Timetable, crop: Crop, ends_on: date | None, season: GardenSeason) -> Timetable:
     """A crop's own dates: all between planting and end, or those of the garden's year for what stays for years."""
-    from schedules.rules import pounds_per_1000_ft2
-
     years = season.year
     bounded = ends_on is not None or crop.harvest.value is not Harvest.PERENNIAL
     from_day, to_day = (base.start, base.end) if bounded else (max(base.start, years[0]), years[1])
@@ -194,8 +209,10 @@ def _fixed_dates(base: Timetable, crop: Crop, ends_on: date | None, season: Gard
         for day in _yearly(feed.month, feed.day, from_day, to_day, southern=season.southern)
     )
     unit = max((n for _, n in dated), default=Fraction(0))
-    plan = _with(base, kind="fixed", need=sum((n for _, n in dated), Fraction(0)))
-    return _with(plan, days=tuple(d for d, _ in dated), shares=tuple(n / unit for _, n in dated), asked=unit)
+    plan = replace(base, kind="fixed", need=sum((n for _, n in dated), Fraction(0)))
+    return replace(
+        plan, days=tuple(d for d, _ in dated), shares=tuple(n / unit for _, n in dated), asked=unit
+    )
 
 
 def _own_rate(
@@ -217,13 +234,18 @@ def _own_rate(
         days = _every(window[0], window[1], own.every_weeks)
     asked = rate / len(days) if own.per_season and days else rate
     regroups = window is not None and own.every_weeks == 1
-    plan = _with(base, kind="own", need=asked * len(days), window=window, every_weeks=own.every_weeks, regroups=regroups)
-    return _with(plan, days=days, shares=(ONE,) * len(days), asked=asked)
+    plan = replace(
+        base,
+        kind="own",
+        need=asked * len(days),
+        window=window,
+        every_weeks=own.every_weeks,
+        regroups=regroups,
+    )
+    return replace(plan, days=days, shares=(ONE,) * len(days), asked=asked)
 
 
-def _capped(
-    plan: Timetable, spec: PlantingSpec, bed: BedSpec, analysis: Analysis, rules: Rules
-) -> Timetable:
+def _capped(plan: Timetable, spec: PlantingSpec, bed: BedSpec, analysis: Analysis, rules: Rules) -> Timetable:
     """Steps 6 and 8, and what a freeze fixed: the unit may be lower than then, the feeds fewer, never more."""
     lifted = spec.lift.cap if spec.lift is not None else None
     sensitive = spec.crop is not None and spec.crop.salt_sensitive
@@ -235,22 +257,43 @@ def _capped(
         limits.append((blend.value * analysis.n, Cap.FEED_BLEND.value))
     cap, name = min(limits)
     drained = ONE if bed.drains else rules.no_drainage_share.value
-    unit = min(plan.asked, cap) * drained
-    bound = name if plan.asked > cap else ""
-    days, shares = plan.days, plan.shares
+    capped = min(plan.asked, cap)
+    shares = plan.shares
     if plan.kind == "fixed":  # each date has its own amount: cap them one by one
-        shares = tuple(min(share * plan.asked, cap) * drained / unit for share in shares)
+        shares = tuple(min(share * plan.asked, cap) / capped for share in shares)
+    unit, days, kept = capped * drained, plan.days, shares
     if spec.frozen is not None:
-        kept = spec.frozen.feeds
-        unit, days, shares = min(unit, spec.frozen.unit), days[:kept], shares[:kept]
-    return _with(plan, unit=unit, cap=cap * drained, bound=bound, days=days, shares=shares)
+        unit, days, kept = min(unit, spec.frozen.unit), days[: spec.frozen.feeds], shares[: spec.frozen.feeds]
+    asked, after_6, after_8, after_freeze = (
+        plan.asked * sum(plan.shares),
+        capped * sum(shares),
+        capped * drained * sum(shares),
+        unit * sum(kept),
+    )
+    cut = (
+        ("season", plan.need - asked),
+        (name, asked - after_6),
+        ("no_drainage", after_6 - after_8),
+        ("frozen", after_8 - after_freeze),
+    )
+    return replace(
+        plan,
+        unit=unit,
+        cap=cap * drained,
+        bound=name if plan.asked > cap else "",
+        days=days,
+        shares=kept,
+        cut=tuple((why, n) for why, n in cut if n > 0),
+    )
 
 
 def _window(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date, date]:
     """Step 4: first and last possible day, drawn in to the garden's feeding weeks; empty if the last is before."""
     crop = spec.crop
     if spec.sown:
-        emergence = crop.emergence_days.value if crop and crop.emergence_days else int(rules.unknown_emergence.value)
+        emergence = (
+            crop.emergence_days.value if crop and crop.emergence_days else int(rules.unknown_emergence.value)
+        )
         first = base.start + timedelta(days=emergence + int(rules.first_after_emergence.value))
     else:
         first = base.start + timedelta(days=int(rules.first_after_transplanting.value))
@@ -286,7 +329,9 @@ def _span(spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date,
     days = None
     if spec.crop is not None:
         days = spec.crop.end_from_sowing if spec.sown else spec.crop.end_from_transplanting
-        if days is None and spec.crop.harvest.value is not Harvest.PERENNIAL:  # garlic and potato are only "sown"
+        if (
+            days is None and spec.crop.harvest.value is not Harvest.PERENNIAL
+        ):  # garlic and potato are only "sown"
             days = spec.crop.end_from_sowing or spec.crop.end_from_transplanting
     return spec.day, spec.day + timedelta(days=days.value) if days is not None else max(season_end, spec.day)
 
@@ -313,7 +358,7 @@ def _refusal(
     return None
 
 
-def _no_window(plan: Timetable, item: BlendItem) -> str:
+def _no_window(plan: Timetable) -> str:
     if plan.window is None:
         return "none of its dates lies between planting and end"
     return f"no day is left to feed: the first would be {plan.window[0]}, the last {plan.window[1]}"
@@ -342,9 +387,3 @@ def _percent(value: object, field: str) -> Fraction:
     if not 0 <= share <= 1:
         raise DoseError("not_a_percentage", "A percentage is a number from 0 to 100.", field)
     return share
-
-
-def _with(plan: Timetable, **changes: object) -> Timetable:
-    from dataclasses import replace
-
-    return replace(plan, **changes)  # type: ignore[arg-type]

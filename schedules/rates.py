@@ -47,7 +47,9 @@ def own_rate(
     if not reason.strip():
         raise DoseError("reason_needed", "Say why this planting has its own rate.", "reason")
     if every_weeks < 1:
-        raise DoseError("interval_not_positive", "A rate is given every week, or every so many weeks.", "every_weeks")
+        raise DoseError(
+            "interval_not_positive", "A rate is given every week, or every so many weeks.", "every_weeks"
+        )
     if first and last and last < first:
         raise DoseError("last_before_first", "The last feed lies before the first.", "last")
     amount = Fraction(grams) * GRAM
@@ -57,7 +59,9 @@ def own_rate(
         case Basis.ROW:
             if row_width_mm <= 0:
                 raise DoseError(
-                    "width_needed", "A rate per length needs the width of the row, such as 45 cm.", "row_width"
+                    "width_needed",
+                    "A rate per length needs the width of the row, such as 45 cm.",
+                    "row_width",
                 )
             per_m2 = amount * 1000 / row_width_mm
         case Basis.PLANT:
@@ -66,7 +70,9 @@ def own_rate(
             per_m2 = amount * plants * 1_000_000 / _area(area_mm2)
         case Basis.LITRE:
             if litres <= 0:
-                raise DoseError("litres_needed", "A rate per litre needs the litres of mix in the pot.", "litres")
+                raise DoseError(
+                    "litres_needed", "A rate per litre needs the litres of mix in the pot.", "litres"
+                )
             per_m2 = amount * Fraction(litres) * 1_000_000 / _area(area_mm2)
     return OwnRate(per_m2, of_nitrogen, text, reason, per_season, every_weeks, first, last)
 

@@ -62,7 +62,9 @@ NEEDS: Mapping[FeederClass, Value] = MappingProxyType(
     {
         FeederClass.HEAVY: Value(pounds_per_1000_ft2(3), HOME_RATES, "FOUND (2nd)"),
         FeederClass.MEDIUM: Value(pounds_per_1000_ft2(2), HOME_RATES, "FOUND (2nd)"),
-        FeederClass.LIGHT: _house(pounds_per_1000_ft2(1), "half of medium; published light rates run from a half to one"),
+        FeederClass.LIGHT: _house(
+            pounds_per_1000_ft2(1), "half of medium; published light rates run from a half to one"
+        ),
         FeederClass.LEGUME: Value(
             Fraction(0), "Colorado State Univ. Fact Sheet 7.247: skip nitrogen for beans and peas", "FOUND"
         ),
@@ -93,7 +95,9 @@ class Rules:
 
     needs: Mapping[FeederClass, Value] = field(default_factory=lambda: NEEDS)
     legume_feed: Value = Value(
-        pounds_per_acre(20), "Univ. of Delaware Weekly Crop Update: corrective side-dressing, beans 20 lb N/acre", "FOUND"
+        pounds_per_acre(20),
+        "Univ. of Delaware Weekly Crop Update: corrective side-dressing, beans 20 lb N/acre",
+        "FOUND",
     )
     unknown_class: FeederClass = FeederClass.MEDIUM
     first_after_transplanting: Value = _house(14, "two weeks to root before the first salt")
@@ -102,14 +106,27 @@ class Rules:
     stop_days: Mapping[Harvest, Value] = field(default_factory=lambda: STOP_DAYS)
     unknown_stop_days: Value = _house(21, "an unknown crop stops as early as fruit does")
     feed_n: Value = _house(
-        pounds_per_1000_ft2(Fraction(1, 2)), "half of the published side-dressing of 1 lb N/1000 ft2, since we feed weekly"
+        pounds_per_1000_ft2(Fraction(1, 2)),
+        "half of the published side-dressing of 1 lb N/1000 ft2, since we feed weekly",
     )
-    feed_blend: Value = _house(grams_per_m2("25"), "salts near roots: a thin, even scatter that still washes in")
-    feed_blend_sensitive: Value = _house(grams_per_m2("12.5"), "half, where the salt threshold is 1.3 dS/m or less")
-    soil_n: Value = _house(pounds_per_1000_ft2(3), "the highest home-garden rate, for the soil as for one crop")
-    soil_n_ceiling: Value = _house(grams_per_m2("22.4"), "200 lb N/acre rounded down: no reason lifts beyond it")
-    soil_boron: Value = _house(kilograms_per_hectare("1.1"), "about 1 lb B/acre, the usual advice without a test")
-    soil_boron_ceiling: Value = _house(kilograms_per_hectare("3.4"), "about 3 lb B/acre, the highest published advice")
+    feed_blend: Value = _house(
+        grams_per_m2("25"), "salts near roots: a thin, even scatter that still washes in"
+    )
+    feed_blend_sensitive: Value = _house(
+        grams_per_m2("12.5"), "half, where the salt threshold is 1.3 dS/m or less"
+    )
+    soil_n: Value = _house(
+        pounds_per_1000_ft2(3), "the highest home-garden rate, for the soil as for one crop"
+    )
+    soil_n_ceiling: Value = _house(
+        grams_per_m2("22.4"), "200 lb N/acre rounded down: no reason lifts beyond it"
+    )
+    soil_boron: Value = _house(
+        kilograms_per_hectare("1.1"), "about 1 lb B/acre, the usual advice without a test"
+    )
+    soil_boron_ceiling: Value = _house(
+        kilograms_per_hectare("3.4"), "about 3 lb B/acre, the highest published advice"
+    )
     boron_sensitive_share: Value = _house(Fraction(1, 2), "half where a boron-sensitive crop grows")
     soil_weeks: int = 48
     no_drainage_share: Value = _house(Fraction(1, 2), "salts cannot leave; half, and flush monthly")
