@@ -183,6 +183,8 @@ class FlagCode(models.TextChoices):
     HELD = "held", _("taken from a pail that was not released")
     OUTSIDE = "outside", _("a count outside what weighing explains")
     OVER = "over", _("more stood there than the book said")
+    LATE = "late", _("told after the day was closed")
+    OTHER = "other", _("from a pail of another blend")
 
 
 class Flag(Walled):

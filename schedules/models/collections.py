@@ -6,11 +6,25 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from blends.models import Pail, Ticket
+from blends.models import Pail, PlaceKind, Ticket
 from gardens.constraints import append_only, wall
 from gardens.fields import MassField
 from gardens.models import Bed, Person, Planting, Plot, Walled
 from schedules.models.rounds import Portion
+
+
+class CollectionQuerySet(models.QuerySet["Collection"]):
+    def standing(self) -> CollectionQuerySet:
+        """Those not taken back by a reversal."""
+        return self.filter(ticket__reversed_by__isnull=True)
+
+    def with_net(self) -> CollectionQuerySet:
+        """Each with ``net``: the milligrams that its ticket booked into the tub."""
+        return self.annotate(
+            net=models.Sum(
+                "ticket__lines__mass_mg", filter=Q(ticket__lines__target__kind=PlaceKind.TUB), default=0
+            )
+        )
 
 
 class Collection(Walled):
@@ -26,6 +40,8 @@ class Collection(Walled):
     question = models.CharField(max_length=20, blank=True)
     question_reason = models.CharField(max_length=300, blank=True)
 
+    objects = CollectionQuerySet.as_manager()
+
     class Meta:
         ordering = ["-id"]
         constraints = [
@@ -36,6 +52,11 @@ class Collection(Walled):
                 name="%(app_label)s_%(class)s_net",
             ),
         ]
+
+    @property
+    def net_mg(self) -> int:
+        """What the scale says was handed over; equal to the ticket's line into the tub."""
+        return self.reading_mg - self.tare_mg
 
 
 class LogKind(models.TextChoices):
@@ -49,7 +70,9 @@ class FeedLog(Walled):
 
     plot = models.ForeignKey(Plot, on_delete=models.PROTECT, related_name="+")
     bed = models.ForeignKey(Bed, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    planting = models.ForeignKey(Planting, on_delete=models.PROTECT, null=True, blank=True, related_name="logs")
+    planting = models.ForeignKey(
+        Planting, on_delete=models.PROTECT, null=True, blank=True, related_name="logs"
+    )
     kind = models.CharField(max_length=8, choices=LogKind.choices)
     day = models.DateField()  # the feed's day
     mass_mg = MassField(default=0)  # of an extra
@@ -75,7 +98,9 @@ class OwnRate(Walled):
     planting = models.OneToOneField(Planting, on_delete=models.PROTECT, related_name="own_rate")
     written = models.CharField(max_length=120)  # as typed
     of = models.CharField(max_length=10, choices=[("blend", _("blend")), ("nitrogen", _("nitrogen"))])
-    per = models.CharField(max_length=8, choices=[("area", _("area")), ("row", _("row")), ("plant", _("plant"))])
+    per = models.CharField(
+        max_length=8, choices=[("area", _("area")), ("row", _("row")), ("plant", _("plant"))]
+    )
     ug_m2 = models.BigIntegerField()  # per feed, normalised to the planting's area, µg/m2
     first_day = models.DateField()
     feeds = models.PositiveSmallIntegerField(default=1)
@@ -88,7 +113,8 @@ class OwnRate(Walled):
         constraints = [
             *wall("planting", "by"),
             models.CheckConstraint(
-                condition=Q(ug_m2__gt=0, feeds__gte=1, every_weeks__gte=1), name="%(app_label)s_%(class)s_amounts"
+                condition=Q(ug_m2__gt=0, feeds__gte=1, every_weeks__gte=1),
+                name="%(app_label)s_%(class)s_amounts",
             ),
         ]
 
@@ -105,8 +131,12 @@ class CapLift(Walled):
             ("soil_b", _("boron per soil")),
         ],
     )
-    planting = models.ForeignKey(Planting, on_delete=models.PROTECT, null=True, blank=True, related_name="lifts")
-    garden = models.ForeignKey("gardens.Garden", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    planting = models.ForeignKey(
+        Planting, on_delete=models.PROTECT, null=True, blank=True, related_name="lifts"
+    )
+    garden = models.ForeignKey(
+        "gardens.Garden", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     to_ug_m2 = models.BigIntegerField()  # the new cap, µg/m2
     reason = models.CharField(max_length=400)
     by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
