@@ -186,7 +186,7 @@ def _file() -> dict[str, Any]:
 
 
 def _crop(entry: dict[str, Any], sources: dict[str, str]) -> Crop:
-    """One entry of the file as a `Crop`; a figure without a source or with an unknown confidence is refused."""
+    """One entry of the file as a `Crop`; a figure without source or known confidence is refused."""
 
     def from_where(source: str, confidence: str) -> tuple[str, str]:
         if confidence not in CONFIDENCE:

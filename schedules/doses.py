@@ -1,17 +1,18 @@
 """The dose: how much of the blend each planting of a bed gets at each feeding, and why that much.
 
-`plan_bed` is the specification: pure, exact, and with its working. `schedules.demand` does the same for thousands of
-beds at once and is proven equal to it. The steps have the numbers of the algorithm that an adviser signs; 2 (soil
-test), 3 (planting dose) and 10 (scoop interval) are kept free.
+`plan_bed` is the specification: pure, exact, and with its working. `schedules.demand` does the same for
+thousands of beds at once and is proven equal to it. The steps have the numbers of the algorithm that an
+adviser signs; 2 (soil test), 3 (planting dose) and 10 (scoop interval) are kept free.
 
-Rounding, in this order and nowhere else: one exact fraction per planting and feed, half up to whole micrograms of
-nitrogen; a cut by the soil's account down to a microgram; then half up to whole milligrams of blend.
+Rounding, in this order and nowhere else: one exact fraction per planting and feed, half up to whole
+micrograms of nitrogen; a cut by the soil's account down to a microgram; then half up to whole milligrams of
+blend.
 
-Logs never make a feed larger. A past feed that nobody logged counts as fed. A skipped feed keeps its claim on the
-soil's account in this plan, so that nobody's scoop grows by it; `BedPlan.soil` leaves it out. A logged extra is taken
-off the planting's last feeds.
+Logs never make a feed larger. A past feed that nobody logged counts as fed. A skipped feed keeps its claim on
+the soil's account in this plan, so that nobody's scoop grows by it; `BedPlan.soil` leaves it out. A logged
+extra is taken off the planting's last feeds.
 
-    >>> plan = plan_bed(bed, [tomato], season, BlendItem("batch 12", Fraction(40, 3)))  # 4 x 8 ft, 11 May to 28 Sept
+    >>> plan = plan_bed(bed, [tomato], season, BlendItem("batch 12", Fraction(40, 3)))
     >>> plan.plantings[0].line
     '22 g = heavy feeder, 2.97 m2, 16 feeds, batch 12'
 """
@@ -140,7 +141,9 @@ def default_planting(
     feeds_until: date | None = None,
     frozen: Frozen | None = None,
 ) -> PlantingSpec:
-    """The default planting of a bed without a planting this season: the whole bed, medium unless `needs` says else."""
+    """The default planting of a bed without a planting this season: the whole bed, medium unless `needs` says
+    else.
+    """
     return PlantingSpec(
         key or f"{bed.key}:default",
         None,
@@ -174,7 +177,9 @@ def check(bed: BedSpec, plantings: Sequence[PlantingSpec], given: Sequence[Given
 
 
 def check_areas(bed: BedSpec, plantings: Sequence[PlantingSpec], tables: Sequence[Timetable]) -> None:
-    """Part areas never exceed the bed on any day; interplants and the default planting take none of their own."""
+    """Part areas never exceed the bed on any day; interplants and the default planting take none of their
+    own.
+    """
     standing = [
         (table.start, table.end, spec.area_mm2)
         for spec, table in zip(plantings, tables, strict=True)
@@ -254,7 +259,7 @@ def _shared(
     planned: Sequence[Sequence[int]],
     analysis: Analysis,
 ) -> list[list[int]]:
-    """Step 7, with and without the logged extras: the smaller counts, so that no log makes any feed larger."""
+    """Step 7, with and without the logged extras: the smaller counts: no log makes any feed larger."""
 
     def share(soil: soils.Soil, amounts: Sequence[Sequence[int]]) -> list[list[int]]:
         claims = [
@@ -333,8 +338,9 @@ def _plan(
 def _not_fed(
     spec: PlantingSpec, table: Timetable, offered: Sequence[Slot], feeds: Sequence[Feed], analysis: Analysis
 ) -> tuple[NotFed, ...]:
-    """Where the rest of the need went, in the order of the steps. With what is due and what an extra replaced, it is
-    the whole need, but for what rounding leaves."""
+    """Where the rest of the need went, in the order of the steps. With what is due and what an extra
+    replaced, it is the whole need, but for what rounding leaves.
+    """
     per_m2 = dict(table.cut)
     if table.refused in ("no_window", "pot", "none"):
         per_m2[table.refused] = table.need
@@ -371,7 +377,9 @@ NOT_FED = {
 def _with_room(
     account: soils.Soil, plans: Sequence[PlantingPlan], at: int, analysis: Analysis
 ) -> PlantingPlan:
-    """What step 7 leaves the planting on the day of its first feed, ug/m2: the smaller of its own area and the bed."""
+    """What step 7 leaves the planting on the day of its first feed, ug/m2: the smaller of its own area and
+    the bed.
+    """
     plan = plans[at]
     if not plan.feeds:
         return plan
@@ -404,7 +412,9 @@ def _with_room(
 def _with_scoops(
     account: soils.Soil, plans: Sequence[PlantingPlan], at: int, analysis: Analysis, rules: Rules
 ) -> PlantingPlan:
-    """Scoops beside the grams: the nearest quarter where feed and season stay under every cap, else the one below."""
+    """Scoops beside the grams: the nearest quarter where feed and season stay under every cap, else the one
+    below.
+    """
     plan = plans[at]
     if rules.scoop_mg is None or not plan.feeds:
         return plan
@@ -426,7 +436,7 @@ def _with_scoops(
 
 
 def _slack(account: soils.Soil, plans: Sequence[PlantingPlan], at: int) -> int:
-    """Micrograms of N that all feeds of a planting together may still grow by, its share of the bed's room."""
+    """Micrograms of N that a planting's feeds together may still grow by: its share of the room."""
     claims = [soils.Claim(p, f.day, f.ug_n) for p, plan in enumerate(plans) for f in plan.feeds]
     got = [claim.ug_n for claim in claims]
     own = min(soils.own_room(account, claims, got, at, feed.day) for feed in plans[at].feeds)

@@ -1,4 +1,6 @@
-"""The working of a planting's dose: one line, then the numbered steps, with figures that can be recomputed by hand."""
+"""The working of a planting's dose: one line, then the numbered steps, with figures that can be recomputed by
+hand.
+"""
 
 from __future__ import annotations
 
@@ -221,8 +223,7 @@ def _feeds(plan: PlantingPlan, rules: Rules) -> Step:
         return Step(5, "feeds", "Feeds", "each date brings its own amount", (count,), unit, ALGORITHM, HOUSE)
     if table.kind == "legume":
         return Step(5, "feeds", "Feeds", "one feed on the first feeding day", (need,), unit, ALGORITHM, HOUSE)
-    n = sum(1 for _ in table.shares)
-    formula = "n = whole weeks + 1; u = S / (n - 1): u/2, u/2, then u" if n >= 3 else "u = S / n"
+    formula = "n = whole weeks + 1; u = S / (n - 1): u/2, u/2, then u" if table.feeds >= 3 else "u = S / n"
     note = "what is skipped, cut or dropped is never caught up"
     return Step(5, "feeds", "Feeds", formula, (need, count), unit, ALGORITHM, HOUSE, note)
 
@@ -310,15 +311,14 @@ def _mass(plan: PlantingPlan, analysis: Analysis, rules: Rules) -> Step:
     note = ""
     if plan.interval > 1 and plan.table.regroups:
         note = (
-            f"a full feed is too small to measure: every {plan.interval} weeks together, the sum in the first week, "
+            f"a full feed is too small to measure: every {plan.interval} weeks together, the sum in the first, "
             f"at most {_hundredths(plan.cap_blend * area / GRAM)} g"
         )
     elif Fraction(1, 2) in plan.table.shares:
         note = f"the first two feeds are half: {_hundredths(mass / 2)} g"
-    rule = rules.least_blend
-    return Step(
-        9, "mass", "Mass", formula, inputs, result, ARITHMETIC if not note else rule.source, HOUSE, note
-    )
+    grouped = plan.interval > 1
+    source, confidence = (rules.least_blend.source, HOUSE) if grouped else (ARITHMETIC, ARITHMETIC)
+    return Step(9, "mass", "Mass", formula, inputs, result, source, confidence, note)
 
 
 def _own(plan: PlantingPlan, rules: Rules) -> Step:

@@ -1,7 +1,7 @@
 """One planting's season per square metre: steps 1, 4, 5, 6, 8, 9 and 11, before the soil's account.
 
-Amounts are ug N/m2 as exact fractions. Nothing here knows the planting's neighbours (step 7 is in `schedules.soil`)
-or rounds anything; the area only decides in step 9 whether a feed is too small to measure.
+Amounts are ug N/m2 as exact fractions. Nothing here knows the planting's neighbours (step 7 is in
+`schedules.soil`) or rounds anything; the area only decides in step 9 whether a feed is too small to measure.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from decimal import Decimal
 from fractions import Fraction
 
 from schedules.crops import Crop, FeederClass, Harvest
@@ -31,7 +32,9 @@ class Analysis:
 
     @classmethod
     def of(cls, item: BlendItem) -> Analysis:
-        """Refuses what cannot be fed weekly: no soluble nitrogen, slow-release nitrogen, a figure that is none."""
+        """Refuses what cannot be fed weekly: no soluble nitrogen, slow-release nitrogen, a figure that is
+        none.
+        """
         n = _percent(item.soluble_n_percent, "soluble_n_percent")
         boron = Fraction(0) if item.boron_percent is None else _percent(item.boron_percent, "boron_percent")
         if n == 0:
@@ -45,7 +48,9 @@ class Analysis:
 
 @dataclass(frozen=True)
 class Slot:
-    """One feed as it is planned: the day it is given, how many weeks it stands for, and its share of a full feed."""
+    """One feed as it is planned: the day it is given, how many weeks it stands for, and its share of a full
+    feed.
+    """
 
     day: date
     weeks: int
@@ -56,9 +61,10 @@ class Slot:
 class Timetable:
     """A planting's feeds per square metre. `shares` are of `unit`: 1/2, 1/2, 1, 1 ... one for each of `days`.
 
-    `need` is S (or what an own rate asks in all), `asked` the unit before the caps, `unit` after 6 and 8 and what a
-    freeze fixed; `cap` is the most that one feed may bring; `bound` names the cap that cut the unit; `cut` says what
-    is not fed and why, in ug N/m2 over the season. `refused` says why there is nothing to give.
+    `need` is S (or what an own rate asks in all), `asked` the unit before the caps, `unit` after 6 and 8 and
+    what a freeze fixed; `cap` is the most that one feed may bring; `bound` names the cap that cut the unit;
+    `cut` says what is not fed and why, in ug N/m2 over the season. `refused` says why there is nothing to
+    give.
     """
 
     kind: str
@@ -88,7 +94,9 @@ class Timetable:
 def timetable(
     spec: PlantingSpec, bed: BedSpec, season: GardenSeason, analysis: Analysis, rules: Rules
 ) -> Timetable:
-    """The planting's season. Of `bed` only drainage, pot and feeding matter; of `spec` everything but area and log."""
+    """The planting's season. Of `bed` only drainage, pot and feeding matter; of `spec` everything but area
+    and log.
+    """
     start, end = _span(spec, season, rules)
     needs = _class_of(spec, rules)
     own = spec.own_rate
@@ -112,7 +120,9 @@ def timetable(
 def slots(
     plan: Timetable, area_mm2: int, frozen: Frozen | None, analysis: Analysis, rules: Rules
 ) -> tuple[Slot, ...]:
-    """Step 9: the feeds as they are given, weeks taken together from the first on where a full feed is too small."""
+    """Step 9: the feeds as they are given, weeks taken together from the first on where a full feed is too
+    small.
+    """
     interval = interval_of(plan, area_mm2, frozen, analysis, rules)
     if interval == 1 or not plan.regroups:
         return tuple(
@@ -132,13 +142,15 @@ def slots(
 def interval_of(
     plan: Timetable, area_mm2: int, frozen: Frozen | None, analysis: Analysis, rules: Rules
 ) -> int:
-    """Weeks between feeds: the shortest of 1 to 4 at which a full feed reaches 4 g/m2 and half a scoop, else 4."""
+    """Weeks between feeds: the shortest of 1 to 4 at which a full feed reaches 4 g/m2 and half a scoop, else
+    4.
+    """
     if not plan.regroups or not plan.unit:
         return plan.every_weeks
     if frozen is not None:
         return frozen.interval
     blend_ug_m2 = plan.unit / analysis.n
-    least_mg = rules.least_scoop_share * rules.scoop_mg if rules.scoop_mg else Fraction(0)
+    least_mg = rules.least_scoop_share.value * rules.scoop_mg if rules.scoop_mg else Fraction(0)
     for weeks in range(1, rules.longest_interval):
         enough_to_spread = weeks * blend_ug_m2 >= rules.least_blend.value
         enough_to_scoop = weeks * blend_ug_m2 * area_mm2 / 10**9 >= least_mg
@@ -165,11 +177,13 @@ def is_taken_over(day: date, spec: PlantingSpec) -> bool:
     return before or (spec.feeds_until is not None and day > spec.feeds_until)
 
 
-# The steps ----------------------------------------------------------------------------------------------------------
+# The steps --------------------------------------------------------------------------------------------------
 
 
 def _weekly(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Rules) -> Timetable:
-    """Steps 1, 4 and 5: S over the weeks of the window, the first two feeds half. A legume's one feed on request."""
+    """Steps 1, 4 and 5: S over the weeks of the window, the first two feeds half. A legume's one feed on
+    request.
+    """
     needs = _class_of(spec, rules)
     window = _window(base, spec, season, rules)
     if needs is FeederClass.LEGUME:
@@ -199,7 +213,9 @@ def _default(base: Timetable, season: GardenSeason, rules: Rules) -> Timetable:
 
 
 def _fixed_dates(base: Timetable, crop: Crop, ends_on: date | None, season: GardenSeason) -> Timetable:
-    """A crop's own dates: all between planting and end, or those of the garden's year for what stays for years."""
+    """A crop's own dates: all between planting and end, or those of the garden's year for what stays for
+    years.
+    """
     years = season.year
     bounded = ends_on is not None or crop.harvest.value is not Harvest.PERENNIAL
     from_day, to_day = (base.start, base.end) if bounded else (max(base.start, years[0]), years[1])
@@ -246,7 +262,7 @@ def _own_rate(
 
 
 def _capped(plan: Timetable, spec: PlantingSpec, bed: BedSpec, analysis: Analysis, rules: Rules) -> Timetable:
-    """Steps 6 and 8, and what a freeze fixed: the unit may be lower than then, the feeds fewer, never more."""
+    """Steps 6 and 8, and what a freeze fixed: the unit may be lower, the feeds fewer, never more."""
     lifted = spec.lift.cap if spec.lift is not None else None
     sensitive = spec.crop is not None and spec.crop.salt_sensitive
     blend = rules.feed_blend_sensitive if sensitive else rules.feed_blend
@@ -265,10 +281,10 @@ def _capped(plan: Timetable, spec: PlantingSpec, bed: BedSpec, analysis: Analysi
     if spec.frozen is not None:
         unit, days, kept = min(unit, spec.frozen.unit), days[: spec.frozen.feeds], shares[: spec.frozen.feeds]
     asked, after_6, after_8, after_freeze = (
-        plan.asked * sum(plan.shares),
-        capped * sum(shares),
-        capped * drained * sum(shares),
-        unit * sum(kept),
+        plan.asked * sum(plan.shares, Fraction(0)),
+        capped * sum(shares, Fraction(0)),
+        capped * drained * sum(shares, Fraction(0)),
+        unit * sum(kept, Fraction(0)),
     )
     cut = (
         ("season", plan.need - asked),
@@ -288,7 +304,9 @@ def _capped(plan: Timetable, spec: PlantingSpec, bed: BedSpec, analysis: Analysi
 
 
 def _window(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date, date]:
-    """Step 4: first and last possible day, drawn in to the garden's feeding weeks; empty if the last is before."""
+    """Step 4: first and last possible day, drawn in to the garden's feeding weeks; empty if the last is
+    before.
+    """
     crop = spec.crop
     if spec.sown:
         emergence = (
@@ -308,7 +326,7 @@ def _window(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Ru
     )
 
 
-# The parts ----------------------------------------------------------------------------------------------------------
+# The parts --------------------------------------------------------------------------------------------------
 
 
 def _span(spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date, date]:
@@ -378,10 +396,10 @@ def _yearly(month: int, day: int, first: date, last: date, *, southern: bool) ->
             yield found
 
 
-def _percent(value: object, field: str) -> Fraction:
+def _percent(value: Decimal | Fraction, field: str) -> Fraction:
     """A mass fraction out of per cent; refuses NaN, infinite, negative and above 100."""
     try:
-        share = Fraction(value) / 100  # type: ignore[arg-type]
+        share = Fraction(value) / 100
     except (ValueError, OverflowError, TypeError):
         raise DoseError("not_a_percentage", "A percentage is a number from 0 to 100.", field) from None
     if not 0 <= share <= 1:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 
@@ -61,9 +61,9 @@ class NotFed:
 class PlantingPlan:
     """One planting's season: its feeds in order of day, what it does not get, and the steps behind.
 
-    `unit` is ug N/m2 of a full feed (after 6, 8 and a freeze), `interval` the weeks between feeds, `cap_blend` the
-    most blend in one feed (ug/m2). `room_n` and `room_boron` are what step 7 leaves it on the day of its first feed
-    (ug/m2, the smaller of bed and own area; boron None where not declared).
+    `unit` is ug N/m2 of a full feed (after 6, 8 and a freeze), `interval` the weeks between feeds,
+    `cap_blend` the most blend in one feed (ug/m2). `room_n` and `room_boron` are what step 7 leaves it on the
+    day of its first feed (ug/m2, the smaller of bed and own area; boron None where not declared).
     """
 
     spec: PlantingSpec
@@ -75,7 +75,7 @@ class PlantingPlan:
     not_fed: tuple[NotFed, ...]
     room_n: Fraction = Fraction(0)
     room_boron: Fraction | None = None
-    working: Working = Working("")
+    working: Working = field(default_factory=lambda: Working(""))
     notes: tuple[str, ...] = ()
     refused: str = ""
     reason: str = ""
@@ -117,7 +117,9 @@ class PlantingPlan:
 
 @dataclass(frozen=True)
 class BedPlan:
-    """A bed's season. `plantings` stand in the order they were given; `refused` is set when the bed gets none."""
+    """A bed's season. `plantings` stand in the order they were given; `refused` is set when the bed gets
+    none.
+    """
 
     bed: BedSpec
     plantings: tuple[PlantingPlan, ...]
@@ -136,7 +138,9 @@ class BedPlan:
         return sum(feed.due_mg for plan in self.plantings for feed in plan.on(first, last))
 
     def soil(self, on: date) -> tuple[Fraction, Fraction]:
-        """Nitrogen and boron (ug/m2 of the bed) that the soil got in the 48 weeks up to `on`, skipped feeds left out."""
+        """Nitrogen and boron (ug/m2 of the bed) that the soil got in the 48 weeks up to `on`, skipped feeds
+        left out.
+        """
         out = soils.after_window_start(on, self.account.rules)
         fed = sum(f.due_ug_n for f in self.feeds if out < f.day <= on)
         entries = soils.entries_in_window(self.account, on)

@@ -36,13 +36,14 @@ def own_rate(
     first: date | None = None,
     last: date | None = None,
 ) -> OwnRate:
-    """`grams` of blend (or of nitrogen) for each square metre, metre of row, plant or litre of mix, as an `OwnRate`.
+    """`grams` of blend (or of nitrogen) for each square metre, metre of row, plant or litre of mix, as an
+    `OwnRate`.
 
-    Raises DoseError: a rate that is not positive and finite, or one per row without a width, per plant without
-    plants, per litre without litres (both need the planting's area too), or one without a reason.
-    10 g per metre of a row 0.5 m wide are 20 g/m2.
+    Raises DoseError: a rate that is not positive and finite, or one per row without a width, per plant
+    without plants, per litre without litres (both need the planting's area too), or one without a reason. 10
+    g per metre of a row 0.5 m wide are 20 g/m2.
     """
-    if isinstance(grams, Decimal) and not grams.is_finite() or grams <= 0:
+    if (isinstance(grams, Decimal) and not grams.is_finite()) or grams <= 0:
         raise DoseError("rate_not_positive", "A rate is a number above zero, such as 15 g/m2.", "own_rate")
     if not reason.strip():
         raise DoseError("reason_needed", "Say why this planting has its own rate.", "reason")

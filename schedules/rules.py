@@ -1,14 +1,15 @@
-"""The figures of the default algorithm, each with its source: the page that a careful adviser reads and signs.
+"""The figures of the default algorithm, each with its source: the page that a careful adviser reads and
+signs.
 
-Pounds per 1000 ft2 and per acre are converted exactly, by definition: 1 lb = 453.592 37 g, 1 ft = 0.3048 m,
-1 acre = 43 560 ft2. Amounts on soil are micrograms per square metre, as exact fractions.
-A *house value* is our own judgement; its reason stands in `source`, and whoever changes it says why.
+Pounds per 1000 ft2 and per acre are converted exactly, by definition: 1 lb = 453.592 37 g, 1 ft = 0.3048 m, 1
+acre = 43 560 ft2. Amounts on soil are micrograms per square metre, as exact fractions. A *house value* is our
+own judgement; its reason stands in `source`, and whoever changes it says why.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
@@ -82,63 +83,74 @@ STOP_DAYS: Mapping[Harvest, Value] = MappingProxyType(
         },
     }
 )
-"""Days between the last feed and the end; roots, bulbs and tubers stop at the midpoint, perennials have dates."""
+"""Days between the last feed and the end; roots, bulbs and tubers stop at the midpoint, perennials have
+dates.
+"""
 
 
 @dataclass(frozen=True)
 class Rules:
     """Everything the algorithm takes for granted. Change one with `dataclasses.replace(HOUSE, ...)`.
 
-    Amounts are ug/m2; `scoop_mg` is what the programme's level scoop holds (None: no scoop known);
-    `week_starts` is 0 for Monday to 6 for Sunday.
+    Amounts are ug/m2 and days are days; `scoop_mg` is what the programme's level scoop holds (None: no scoop
+    known); `week_starts` is 0 for Monday to 6 for Sunday.
     """
 
-    needs: Mapping[FeederClass, Value] = field(default_factory=lambda: NEEDS)
-    legume_feed: Value = Value(
-        pounds_per_acre(20),
-        "Univ. of Delaware Weekly Crop Update: corrective side-dressing, beans 20 lb N/acre",
-        "FOUND",
-    )
+    needs: Mapping[FeederClass, Value]
+    legume_feed: Value
+    first_after_transplanting: Value
+    first_after_emergence: Value
+    unknown_emergence: Value
+    stop_days: Mapping[Harvest, Value]
+    unknown_stop_days: Value
+    feed_n: Value
+    feed_blend: Value
+    feed_blend_sensitive: Value
+    soil_n: Value
+    soil_n_ceiling: Value
+    soil_boron: Value
+    soil_boron_ceiling: Value
+    boron_sensitive_share: Value
+    no_drainage_share: Value
+    least_blend: Value
+    least_scoop_share: Value
     unknown_class: FeederClass = FeederClass.MEDIUM
-    first_after_transplanting: Value = _house(14, "two weeks to root before the first salt")
-    first_after_emergence: Value = _house(21, "three weeks until a seedling has true leaves and roots")
-    unknown_emergence: Value = _house(14, "days to emergence when nobody knows; later is the safer side")
-    stop_days: Mapping[Harvest, Value] = field(default_factory=lambda: STOP_DAYS)
-    unknown_stop_days: Value = _house(21, "an unknown crop stops as early as fruit does")
-    feed_n: Value = _house(
-        pounds_per_1000_ft2(Fraction(1, 2)),
-        "half of the published side-dressing of 1 lb N/1000 ft2, since we feed weekly",
-    )
-    feed_blend: Value = _house(
-        grams_per_m2("25"), "salts near roots: a thin, even scatter that still washes in"
-    )
-    feed_blend_sensitive: Value = _house(
-        grams_per_m2("12.5"), "half, where the salt threshold is 1.3 dS/m or less"
-    )
-    soil_n: Value = _house(
-        pounds_per_1000_ft2(3), "the highest home-garden rate, for the soil as for one crop"
-    )
-    soil_n_ceiling: Value = _house(
-        grams_per_m2("22.4"), "200 lb N/acre rounded down: no reason lifts beyond it"
-    )
-    soil_boron: Value = _house(
-        kilograms_per_hectare("1.1"), "about 1 lb B/acre, the usual advice without a test"
-    )
-    soil_boron_ceiling: Value = _house(
-        kilograms_per_hectare("3.4"), "about 3 lb B/acre, the highest published advice"
-    )
-    boron_sensitive_share: Value = _house(Fraction(1, 2), "half where a boron-sensitive crop grows")
     soil_weeks: int = 48
-    no_drainage_share: Value = _house(Fraction(1, 2), "salts cannot leave; half, and flush monthly")
     default_weeks: int = 16
-    least_blend: Value = _house(grams_per_m2("4"), "less cannot be spread evenly by hand")
-    least_scoop_share: Fraction = Fraction(1, 2)
     longest_interval: int = 4
     scoop_mg: int | None = None
     week_starts: int = 0
 
 
-HOUSE = Rules()
+HOUSE = Rules(
+    needs=NEEDS,
+    legume_feed=Value(
+        pounds_per_acre(20),
+        "Univ. of Delaware Weekly Crop Update: corrective side-dressing, beans 20 lb N/acre",
+        "FOUND",
+    ),
+    first_after_transplanting=_house(14, "two weeks to root before the first salt"),
+    first_after_emergence=_house(21, "three weeks until a seedling has true leaves and roots"),
+    unknown_emergence=_house(14, "days to emergence when nobody knows; later is the safer side"),
+    stop_days=STOP_DAYS,
+    unknown_stop_days=_house(21, "an unknown crop stops as early as fruit does"),
+    feed_n=_house(
+        pounds_per_1000_ft2(Fraction(1, 2)),
+        "half of the published side-dressing of 1 lb N/1000 ft2, since we feed weekly",
+    ),
+    feed_blend=_house(grams_per_m2("25"), "salts near roots: a thin, even scatter that still washes in"),
+    feed_blend_sensitive=_house(grams_per_m2("12.5"), "half, where the salt threshold is 1.3 dS/m or less"),
+    soil_n=_house(pounds_per_1000_ft2(3), "the highest home-garden rate, for the soil as for one crop"),
+    soil_n_ceiling=_house(grams_per_m2("22.4"), "200 lb N/acre rounded down: no reason lifts beyond it"),
+    soil_boron=_house(kilograms_per_hectare("1.1"), "about 1 lb B/acre, the usual advice without a test"),
+    soil_boron_ceiling=_house(
+        kilograms_per_hectare("3.4"), "about 3 lb B/acre, the highest published advice"
+    ),
+    boron_sensitive_share=_house(Fraction(1, 2), "half where a boron-sensitive crop grows"),
+    no_drainage_share=_house(Fraction(1, 2), "salts cannot leave; half, and flush monthly"),
+    least_blend=_house(grams_per_m2("4"), "less cannot be spread evenly by hand"),
+    least_scoop_share=_house(Fraction(1, 2), "less than half a level scoop cannot be measured by eye"),
+)
 
 TABLESPOON_UL = 14_787
 """A US tablespoon in microlitres; others hold 15 or 20 mL, so a programme states its own."""

@@ -19,7 +19,8 @@ def week_of(day: date, *, starts: int = 0) -> date:
 class GardenSeason:
     """Last frost of spring, first frost of autumn, and any day of the first and of the last feeding week.
 
-    Days are dates in the programme's zone. A southern season runs over New Year. Frost dates may be unknown (None).
+    Days are dates in the programme's zone. A southern season runs over New Year. Frost dates may be unknown
+    (None).
     """
 
     last_frost: date | None
@@ -31,7 +32,9 @@ class GardenSeason:
     def southern(self) -> bool:
         """Whether spring comes in the second half of the year: fixed dates then move by six months."""
         spring = self.last_frost or self.first_feed
-        return self.last_frost is not None and spring.month >= 7 or self.last_feed.year > self.first_feed.year
+        return (
+            self.last_frost is not None and spring.month >= 7
+        ) or self.last_feed.year > self.first_feed.year
 
     def first_day(self, *, week_starts: int) -> date:
         """First day of the first feeding week."""

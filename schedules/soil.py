@@ -1,12 +1,12 @@
 """Step 7: what one bed's soil may get in any 48 weeks, shared in date order among its plantings.
 
-The account is kept per bed (everything given / net area), and beside it each planting keeps one for its own area.
-All amounts are whole micrograms of nitrogen. Boron is brought to "nitrogen that brings it": within one plan every
-feed comes from one item, so its boron is a fixed share of its nitrogen.
+The account is kept per bed (everything given / net area), and beside it each planting keeps one for its own
+area. All amounts are whole micrograms of nitrogen. Boron is brought to "nitrogen that brings it": within one
+plan every feed comes from one item, so its boron is a fixed share of its nitrogen.
 
-**A log never makes a feed larger.** Shares are worked out as if nothing had been skipped: what a skipped feed leaves
-in the soil's account is handed to nobody in this plan ("no catch-up"); only `BedPlan.soil` leaves it out, so what is
-planted there later starts from what the soil really got.
+**A log never makes a feed larger.** Shares are worked out as if nothing had been skipped: what a skipped feed
+leaves in the soil's account is handed to nobody in this plan ("no catch-up"); only `BedPlan.soil` leaves it
+out, so what is planted there later starts from what the soil really got.
 """
 
 from __future__ import annotations
@@ -46,7 +46,9 @@ class Ground:
 
 @dataclass(frozen=True)
 class Entry:
-    """Something that the soil gets whatever is asked: given before this plan, or a logged extra (planting's place)."""
+    """Something that the soil gets whatever is asked: given before this plan, or a logged extra (planting's
+    place).
+    """
 
     day: date
     ug_n: int
@@ -56,7 +58,8 @@ class Entry:
 
 @dataclass(frozen=True)
 class Soil:
-    """A bed's soil: its net area, the parts of it, what it got, and how much boron comes with the item's nitrogen.
+    """A bed's soil: its net area, the parts of it, what it got, and how much boron comes with the item's
+    nitrogen.
 
     `boron_per_n` is exact and 0 when the item declares no boron.
     """
@@ -87,7 +90,9 @@ class Soil:
     def room(
         self, area_mm2: int, lifted: Cap | None, *, sensitive: bool, n: int, entered: Sequence[Entry]
     ) -> int:
-        """Micrograms of N that may still go on `area_mm2`, after `n` of this plan and the entries of the window."""
+        """Micrograms of N that may still go on `area_mm2`, after `n` of this plan and the entries of the
+        window.
+        """
         room = int(self.n_cap(lifted) * area_mm2 / MM2) - n - sum(entry.ug_n for entry in entered)
         if self.boron_per_n:
             boron = self.boron_cap(lifted, sensitive=sensitive) * area_mm2 / MM2
@@ -100,10 +105,12 @@ class Soil:
 
 
 def shared(soil: Soil, claims: Sequence[Claim]) -> list[int]:
-    """What each claim gets, in the order of `claims`. Rounded down where a cap cuts, so rounding never passes one.
+    """What each claim gets, in the order of `claims`. Rounded down where a cap cuts, so rounding never passes
+    one.
 
-    On each day every planting is first held to the cap on its own area; then the bed's room is shared in proportion
-    to what they ask. Plantings with a lifted cap share, after that, what their higher cap still leaves.
+    On each day every planting is first held to the cap on its own area; then the bed's room is shared in
+    proportion to what they ask. Plantings with a lifted cap share, after that, what their higher cap still
+    leaves.
     """
     got = [0] * len(claims)
     for day in sorted({claim.day for claim in claims}):

@@ -1,6 +1,7 @@
 """What a dose is computed from: beds, plantings, the item in the tub, and what people decided about them.
 
-Areas are whole mm2, masses whole milligrams or micrograms, days are dates. Nothing here is rounded or guessed.
+Areas are whole mm2, masses whole milligrams or micrograms, days are dates. Nothing here is rounded or
+guessed.
 """
 
 from __future__ import annotations
@@ -56,7 +57,9 @@ class Cap(StrEnum):
 
 @dataclass(frozen=True)
 class Lift:
-    """One named cap lifted. Soil caps rise to their hard ceilings (22.4 g N/m2, 3.4 kg B/ha) and never beyond."""
+    """One named cap lifted. Soil caps rise to their hard ceilings (22.4 g N/m2, 3.4 kg B/ha) and never
+    beyond.
+    """
 
     cap: Cap
     reason: str
@@ -66,8 +69,8 @@ class Lift:
 class OwnRate:
     """The organiser's own rate, already per square metre of the planting (see `schedules.rates`).
 
-    `ug_per_m2` is of the blend or of nitrogen, for each feed or for the whole season. Days not given are those of
-    the crop's own window. It replaces steps 1 to 5.
+    `ug_per_m2` is of the blend or of nitrogen, for each feed or for the whole season. Days not given are
+    those of the crop's own window. It replaces steps 1 to 5.
     """
 
     ug_per_m2: Fraction
@@ -82,9 +85,11 @@ class OwnRate:
 
 @dataclass(frozen=True)
 class Frozen:
-    """What the first freeze fixed for a planting. Later edits may lower the unit or drop feeds, never raise it.
+    """What the first freeze fixed for a planting. Later edits may lower the unit or drop feeds, never raise
+    it.
 
-    `unit` is ug N/m2 per full feed, after 6 and 8, exact (`str(unit)` is "n/d", `Fraction(text)` reads it back).
+    `unit` is ug N/m2 per full feed, after 6 and 8, exact (`str(unit)` is "n/d", `Fraction(text)` reads it
+    back).
     """
 
     unit: Fraction
@@ -102,7 +107,8 @@ class Extra:
 
 @dataclass(frozen=True)
 class Given:
-    """Nutrients that the bed got outside this plan (an earlier season, another item, a planting that is gone).
+    """Nutrients that the bed got outside this plan (an earlier season, another item, a planting that is
+    gone).
 
     `planting` names the planting on whose own area it went, if that planting is in the plan.
     """
@@ -118,10 +124,11 @@ class PlantingSpec:
     """One crop on (part of) a bed, or the bed's default planting.
 
     `crop` None is an unknown crop: medium, and marked assumed. `default` is the default planting of section
-    "Default planting"; its `day`, `sown` and `ends_on` do not matter. `active` are the tenancies' spans (first day,
-    last day or None for open): a feed on a day outside all of them is lost. `feeds_from` and `feeds_until`
-    (both inclusive) bound a take-over: the default planting feeds until the day before, the crop from the next feed
-    on; no feed moves because of them. `interplant_of` names the main crop, whose dose it shares.
+    "Default planting"; its `day`, `sown` and `ends_on` do not matter. `active` are the tenancies' spans
+    (first day, last day or None for open): a feed on a day outside all of them is lost. `feeds_from` and
+    `feeds_until` (both inclusive) bound a take-over: the default planting feeds until the day before, the
+    crop from the next feed on; no feed moves because of them. `interplant_of` names the main crop, whose dose
+    it shares.
     """
 
     key: str

@@ -1,8 +1,9 @@
 """The steps behind a number, as data: screens, API and paper print the same ones.
 
-A `Working` is one line and then ordered steps. Figures in it are text, written with enough digits that a reader
-can repeat the arithmetic from the paper and come out within one unit of the last digit of the result.
-Step numbers are those of the dose algorithm; a number that is missing is a step that is not built or not needed.
+A `Working` is one line and then ordered steps. Figures in it are text, written with enough digits that a
+reader can repeat the arithmetic from the paper and come out within one unit of the last digit of the result.
+Step numbers are those of the dose algorithm; a number that is missing is a step that is not built or not
+needed.
 """
 
 from __future__ import annotations
@@ -109,7 +110,9 @@ def printed(value: Fraction, *, digits: int = SIGNIFICANT) -> str:
 
 
 def grams(milligrams: int) -> str:
-    """Grams for people: whole grams from 10 g on, one decimal below ("18", "4.6"); never more than a kitchen scale."""
+    """Grams for people: whole grams from 10 g on, one decimal below ("18", "4.6"); never more than a kitchen
+    scale.
+    """
     amount = Decimal(milligrams) / 1000
     step = Decimal(1) if milligrams >= 9_950 else Decimal("0.1")
     return _plain(amount.quantize(step, rounding=ROUND_HALF_UP))
