@@ -297,13 +297,9 @@ def _error_lines(form: BaseForm) -> list[dict[str, str]]:
     lines = [{"message": str(message)} for message in form.non_field_errors()]
     for field in form:
         target = str(field.id_for_label or field.auto_id)
-        for message in field.errors:
-            line = {
-                "label": str(field.label),
-                "message": str(message),
-                "target": "" if field.is_hidden else target,
-            }
-            lines.append(line)
+        label, goal = str(field.label), "" if field.is_hidden else target
+        label += "" if label.endswith((":", "?", ".", "!")) else ":"
+        lines += [{"label": label, "message": str(message), "target": goal} for message in field.errors]
     return lines
 
 
