@@ -1,8 +1,8 @@
-"""Forms turn text into domain types; after the form nobody parses. What was typed stays; errors name an example.
+"""Forms turn text into domain types; after the form nobody parses. What was typed stays.
 
-`attempt(form, act)` runs an act and puts its refusal at the field it names. The quantity fields give the values
-of `gardens.quantities`; a text with two readings ("1.500 kg") asks which was meant and takes neither by itself:
-an `ActForm` then shows both as radio buttons under the box.
+`attempt(form, act)` runs an act and puts its refusal at the field it names. The quantity fields give the
+values of `gardens.quantities`; a text with two readings ("1.500 kg") asks which was meant and takes neither
+by itself: an `ActForm` then shows both as radio buttons under the box.
 """
 
 from __future__ import annotations
@@ -177,7 +177,7 @@ class RateField(QuantityField):
 
 
 class DayField(Reads):
-    """A date, from "11 May", "2026-05-11" and the like. Without a year: the closest one to `near` or today."""
+    """A date, from "11 May", "2026-05-11" and the like. Without a year: the one closest to `near`."""
 
     echo = "day"
 
