@@ -97,7 +97,7 @@ def timetable(
     """The planting's season. Of `bed` only drainage, pot and feeding matter; of `spec` everything but area
     and log.
     """
-    start, end = _span(spec, season, rules)
+    start, end = span(spec, season, rules)
     needs = _class_of(spec, rules)
     own = spec.own_rate
     base = Timetable("", needs, Fraction(0), spec.default or spec.crop is None, start, end)
@@ -329,7 +329,7 @@ def _window(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Ru
 # The parts --------------------------------------------------------------------------------------------------
 
 
-def _span(spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date, date]:
+def span(spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date, date]:
     """Start and expected end: as entered, else the catalogue's days, else the garden's last feeding week."""
     season_end = season.last_day(week_starts=rules.week_starts)
     if season.last_feed < season.first_feed:
