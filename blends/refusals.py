@@ -1,0 +1,27 @@
+"""The pure modules' errors, told as refusals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from blends.batching import BatchingError
+from blends.chemistry import ChemistryError
+from blends.sharing import SharingError
+from gardens.refusals import Refused
+
+
+@contextmanager
+def told_kindly(field: str = "") -> Iterator[None]:
+    """What cannot be computed becomes a refusal at ``field``, or at the field that the error names."""
+    try:
+        yield
+    except (BatchingError, ChemistryError, SharingError) as error:
+        raise Refused(error.code, error.message, field or error.field) from None
+
+
+def wanted(reason: str, *, field: str = "reason", message: str = "Say why, in a few words.") -> str:
+    """The reason, trimmed; Refused where there is none."""
+    if not (text := reason.strip()):
+        raise Refused("reason_wanted", message, field)
+    return text[:400]
