@@ -238,9 +238,7 @@ def question(reading_mg: int, target: Target, others: Sequence[Target] = ()) -> 
         return None
     if reading_mg <= 0:
         return Question((Doubt.NOTHING,), f"That is no mass. {_called_for(target)}")
-    another = next(
-        (t for t in others if t.part.key != target.part.key and _fits(reading_mg, t, Fraction(1))), None
-    )
+    another = next((t for t in others if _fits(reading_mg, t, Fraction(1))), None)
     slip = next(
         (
             (typed, shown)

@@ -60,7 +60,7 @@ LABEL_MINIMUMS: Mapping[Nutrient, Decimal] = {
 # A label that prints an oxide and its element has rounded both: they agree within 0.1 points or 1 %.
 _AGREE_POINTS = Decimal("0.1")
 _AGREE_SHARE = Decimal("0.01")
-# 28-digit division can leave 15.999…9 where 16 is meant; figures are compared after this many digits.
+# To the element and back in 28 digits can leave 15.999…9 where the bag says 16: so the label basis ends here.
 _EXACT = Decimal("1e-12")
 
 
@@ -243,24 +243,19 @@ def printed_grade(analysis: Analysis | BlendAnalysis) -> tuple[int, int, int]:
     """N-P2O5-K2O in whole numbers, rounded down; what is not declared prints as 0."""
     label = analysis.label
     nitrogen, phosphate, potash = (
-        int(_settled(label.get(key, Decimal(0))).to_integral_value(ROUND_FLOOR))
-        for key in ("N", "P2O5", "K2O")
+        int(label.get(key, Decimal(0)).to_integral_value(ROUND_FLOOR)) for key in ("N", "P2O5", "K2O")
     )
     return nitrogen, phosphate, potash
 
 
 def printable(analysis: Analysis | BlendAnalysis) -> tuple[Nutrient, ...]:
     """Nutrients besides the grade that reach the labelling minimum, in label order."""
-    return tuple(
-        n for n, least in LABEL_MINIMUMS.items() if _settled(analysis.percent.get(n, Decimal(0))) >= least
-    )
+    return tuple(n for n, least in LABEL_MINIMUMS.items() if analysis.percent.get(n, Decimal(0)) >= least)
 
 
 def too_little(analysis: Analysis | BlendAnalysis) -> tuple[Nutrient, ...]:
     """Nutrients that are there, but below the labelling minimum: they may not be printed."""
-    return tuple(
-        n for n, least in LABEL_MINIMUMS.items() if 0 < _settled(analysis.percent.get(n, Decimal(0))) < least
-    )
+    return tuple(n for n, least in LABEL_MINIMUMS.items() if 0 < analysis.percent.get(n, Decimal(0)) < least)
 
 
 def feeds_sentence(analysis: BlendAnalysis) -> str:

@@ -121,11 +121,10 @@ def test_without_an_inert_one_the_largest_takes_it() -> None:
 
 
 def test_an_inert_one_too_small_for_the_difference_leaves_it_to_the_largest() -> None:
-    """24 mg of drying agent cannot give up the 2.4 g that 5 g steps of the compound brought."""
+    """25 mg of drying agent cannot give up the grams that 5 g steps of the compound brought."""
     small = Part("inert", "Drying agent", 50, division_mg=G, inert=True)
-    masses = _masses((COMPOUND, small), 4_999_400)
-    assert masses == {"compound": 4_999_400 - masses["inert"], "inert": masses["inert"]}
-    assert 0 < masses["inert"] < G
+    masses = _masses((COMPOUND, MAGNESIUM, small), 5_749_125)
+    assert masses == {"compound": 4_999_100, "magnesium": 750_000, "inert": 25}
 
 
 def test_what_is_less_than_half_a_division_does_not_vanish() -> None:
@@ -212,6 +211,12 @@ def test_a_reading_outside_is_asked_about_by_what_it_looks_like(
     key: str, reading: int, doubts: tuple[Doubt, ...]
 ) -> None:
     assert ask(key, reading) == doubts
+
+
+def test_on_a_coarse_scale_a_tenth_is_what_it_can_show_of_it() -> None:
+    coarse = Target(Part("trace", "Trace concentrate", 1, division_mg=G, trace=True), 65 * G)
+    asked = question(7 * G, coarse)  # of 6.5 g
+    assert asked and asked.doubts == (Doubt.A_TENTH,)
 
 
 def test_two_components_exchanged_are_caught_though_every_total_is_right() -> None:

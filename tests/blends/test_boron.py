@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from blends.boron import HEAVY_SEASON_N, NEVER_ABOVE, REASON_ABOVE, BoronVerdict, heavy_season
+from blends.boron import HEAVY_SEASON_N, BoronVerdict, heavy_season
 from blends.chemistry import Slow, blend, from_label
 
 
@@ -36,15 +36,18 @@ def test_limits_ask_for_a_reason_and_then_forbid(boron: D, verdict: BoronVerdict
     assert _of({"N": 10, "B": boron})[0] is verdict
 
 
-def test_exactly_at_a_limit_is_still_under_it() -> None:
-    for limit, at, above in (
-        (REASON_ABOVE, BoronVerdict.FINE, BoronVerdict.NEEDS_REASON),
-        (NEVER_ABOVE, BoronVerdict.NEEDS_REASON, BoronVerdict.CANNOT_BE_MIXED),
-    ):
-        percent = limit / HEAVY_SEASON_N  # beside 10 % N
-        below = D(percent.numerator) / percent.denominator
-        assert _of({"N": 10, "B": below - D("1e-20")})[0] is at
-        assert _of({"N": 10, "B": below + D("1e-20")})[0] is above
+EXACT: list[tuple[str, BoronVerdict, BoronVerdict]] = [
+    ("1.1", BoronVerdict.FINE, BoronVerdict.NEEDS_REASON),
+    ("3.4", BoronVerdict.NEEDS_REASON, BoronVerdict.CANNOT_BE_MIXED),
+]
+
+
+@pytest.mark.parametrize(("limit", "at", "above"), EXACT)
+def test_exactly_at_a_limit_is_still_under_it(limit: str, at: BoronVerdict, above: BoronVerdict) -> None:
+    """Beside 3 × 4.5359237 % N, 0.09290304 % B are one kilogram a hectare: the pound and the square foot."""
+    nitrogen, boron = D("13.6077711"), D("0.09290304") * D(limit)
+    assert _of({"N": nitrogen, "B": boron})[:2] == (at, Fraction(limit))
+    assert _of({"N": nitrogen, "B": boron + D("1e-20")})[0] is above
 
 
 def test_no_boron_declared_is_no_verdict() -> None:
@@ -53,6 +56,7 @@ def test_no_boron_declared_is_no_verdict() -> None:
 
 def test_boron_declared_as_none_is_fine() -> None:
     assert _of({"N": 10, "B": 0}) == (BoronVerdict.FINE, 0, False)
+    assert _of({"K2O": 10, "B": 0})[0] is BoronVerdict.FINE
 
 
 def test_without_soluble_nitrogen_a_season_cannot_be_told() -> None:

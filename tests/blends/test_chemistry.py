@@ -50,6 +50,11 @@ def test_keys_are_read_as_people_type_them() -> None:
     assert typed.soluble_n == 4
 
 
+def test_a_slow_part_answers_the_question() -> None:
+    assert from_label({"N": D(16), "N slow": D(4)}, slow=Slow.UNKNOWN).slow is Slow.YES
+    assert from_label({"N": D(16), "N slow": D(0)}, slow=Slow.UNKNOWN).slow is Slow.UNKNOWN
+
+
 BAD_LABELS: list[tuple[dict[str, D], Slow, str, str]] = [
     ({"N": D(-1)}, Slow.NO, "negative", "N"),
     ({"B": D("100.1")}, Slow.NO, "over_hundred", "B"),
