@@ -20,7 +20,7 @@ extra is taken off the planting's last feeds.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
@@ -81,6 +81,10 @@ __all__ = [
 
 MAX_AREA_MM2 = 10**11
 """Ten hectares: nobody feeds more by the scoop."""
+NO_BLEND = {
+    Feeding.NONE: ("none", "this bed gets none of the blend"),
+    Feeding.NOTHING: ("nothing_grows", "nothing grows here"),
+}
 
 
 def plan_bed(
@@ -97,6 +101,47 @@ def plan_bed(
     Raises DoseError for input that can be no dose. A bed or planting that simply gets nothing is a plan with
     `refused` and a reason.
     """
+    amounts = amounts_of(bed, plantings, season, item, rules, given=given)
+    analysis, account = amounts.analysis, amounts.account
+    rows = zip(
+        plantings, amounts.tables, amounts.offered, amounts.kept, amounts.planned, amounts.got, strict=True
+    )
+    plans = [_plan(item, analysis, rules, *row) for row in rows]
+    plans = [_with_room(account, plans, at, analysis) for at in range(len(plans))]
+    plans = [_with_scoops(account, plans, at, analysis, rules) for at in range(len(plans))]
+    told = tuple(explained(plan, bed, season, analysis, rules) for plan in plans)
+    if bed.feeding is Feeding.DEFAULT:
+        return BedPlan(bed, told, account)
+    refused, usual = NO_BLEND[bed.feeding]
+    return BedPlan(bed, told, account, refused, bed.reason or usual)
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """The plan's figures without words, one list per planting: every slot offered by the steps before 7,
+    those kept (somebody tends the plot, no other planting has them), what they ask, and what they get (ug
+    N).
+    """
+
+    analysis: Analysis
+    account: soils.Soil
+    tables: list[Timetable]
+    offered: list[tuple[Slot, ...]]
+    kept: list[tuple[Slot, ...]]
+    planned: list[list[int]]
+    got: list[list[int]]
+
+
+def amounts_of(
+    bed: BedSpec,
+    plantings: Sequence[PlantingSpec],
+    season: GardenSeason,
+    item: BlendItem,
+    rules: Rules = HOUSE,
+    *,
+    given: Iterable[Given] = (),
+) -> Amounts:
+    """The figures of `plan_bed`, for whoever needs no words. Raises the same errors."""
     analysis = Analysis.of(item)
     given = tuple(given)
     check(bed, plantings, given)
@@ -116,17 +161,7 @@ def plan_bed(
         for spec, table, mine in zip(plantings, tables, kept, strict=True)
     ]
     got = _shared(account, plantings, kept, planned, analysis)
-    rows = zip(plantings, tables, offered, kept, planned, got, strict=True)
-    plans = [_plan(item, analysis, rules, *row) for row in rows]
-    plans = [_with_room(account, plans, at, analysis) for at in range(len(plans))]
-    plans = [_with_scoops(account, plans, at, analysis, rules) for at in range(len(plans))]
-    refused = {Feeding.NONE: "none", Feeding.NOTHING: "nothing_grows"}.get(bed.feeding, "")
-    reason = bed.reason or {
-        "none": "this bed gets none of the blend",
-        "nothing_grows": "nothing grows here",
-    }.get(refused)
-    explained_plans = tuple(explained(plan, bed, season, analysis, rules) for plan in plans)
-    return BedPlan(bed, explained_plans, account, refused, (reason or "") if refused else "")
+    return Amounts(analysis, account, tables, offered, kept, planned, got)
 
 
 def default_planting(

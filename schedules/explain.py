@@ -94,7 +94,7 @@ def _steps(
         return
     if plan.table.kind != "own":
         yield _feeds(plan, rules)
-    yield _caps(plan, analysis, rules)
+    yield _caps(plan, bed, analysis, rules)
     yield _soil(plan, bed, analysis, rules)
     if not bed.drains:
         yield _drainage(plan, rules)
@@ -228,7 +228,7 @@ def _feeds(plan: PlantingPlan, rules: Rules) -> Step:
     return Step(5, "feeds", "Feeds", formula, (need, count), unit, ALGORITHM, HOUSE, note)
 
 
-def _caps(plan: PlantingPlan, analysis: Analysis, rules: Rules) -> Step:
+def _caps(plan: PlantingPlan, bed: BedSpec, analysis: Analysis, rules: Rules) -> Step:
     table, crop = plan.table, plan.spec.crop
     sensitive = crop is not None and crop.salt_sensitive
     blend: Value = rules.feed_blend_sensitive if sensitive else rules.feed_blend
@@ -238,7 +238,7 @@ def _caps(plan: PlantingPlan, analysis: Analysis, rules: Rules) -> Step:
         Figure("most blend", printed(blend.value / GRAM), "g/m2"),
         Figure("soluble nitrogen", printed(analysis.n * 100), "%"),
     )
-    drained = rules.no_drainage_share.value if plan_is_halved(plan, rules) else Fraction(1)
+    drained = Fraction(1) if bed.drains else rules.no_drainage_share.value
     result = Figure("full feed u", printed(min(table.asked, table.cap / drained) / GRAM), G_M2)
     cut = f"cut by {CAP_WORDS[table.bound]}" if table.bound else "no cap binds"
     if sensitive and crop is not None:
@@ -253,11 +253,6 @@ def _caps(plan: PlantingPlan, analysis: Analysis, rules: Rules) -> Step:
     formula = "u = smaller of u, most nitrogen, most blend x nitrogen"
     rule = blend if table.bound == Cap.FEED_BLEND.value else rules.feed_n
     return Step(6, "caps", "Caps per feed", formula, inputs, result, rule.source, rule.confidence, cut)
-
-
-def plan_is_halved(plan: PlantingPlan, rules: Rules) -> bool:
-    """Whether step 8 halved this plan: its cap is no longer one of the two caps per feed."""
-    return any(why == "no_drainage" for why, _ in plan.table.cut)
 
 
 def _soil(plan: PlantingPlan, bed: BedSpec, analysis: Analysis, rules: Rules) -> Step:
@@ -311,12 +306,16 @@ def _mass(plan: PlantingPlan, analysis: Analysis, rules: Rules) -> Step:
     note = ""
     if plan.interval > 1 and plan.table.regroups:
         note = (
-            f"a full feed is too small to measure: every {plan.interval} weeks together, the sum in the first, "
-            f"at most {_hundredths(plan.cap_blend * area / GRAM)} g"
+            f"a full feed is too small to measure: every {plan.interval} weeks together, "
+            f"the sum in the first of them, at most {_hundredths(plan.cap_blend * area / GRAM)} g"
         )
     elif Fraction(1, 2) in plan.table.shares:
         note = f"the first two feeds are half: {_hundredths(mass / 2)} g"
     grouped = plan.interval > 1
+    if any(why == "frozen" for why, _ in plan.table.cut):
+        note = "; ".join(
+            filter(None, (note, "u was fixed when its first round was frozen, and is never raised"))
+        )
     source, confidence = (rules.least_blend.source, HOUSE) if grouped else (ARITHMETIC, ARITHMETIC)
     return Step(9, "mass", "Mass", formula, inputs, result, source, confidence, note)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from math import ceil
 
 from schedules.crops import Crop, FeederClass, Harvest
 from schedules.rules import Rules, pounds_per_1000_ft2
@@ -150,13 +151,11 @@ def interval_of(
     if frozen is not None:
         return frozen.interval
     blend_ug_m2 = plan.unit / analysis.n
-    least_mg = rules.least_scoop_share.value * rules.scoop_mg if rules.scoop_mg else Fraction(0)
-    for weeks in range(1, rules.longest_interval):
-        enough_to_spread = weeks * blend_ug_m2 >= rules.least_blend.value
-        enough_to_scoop = weeks * blend_ug_m2 * area_mm2 / 10**9 >= least_mg
-        if enough_to_spread and enough_to_scoop:
-            return weeks
-    return rules.longest_interval
+    weeks = ceil(rules.least_blend.value / blend_ug_m2)
+    if rules.scoop_mg:
+        least_ug = rules.least_scoop_share.value * rules.scoop_mg * 1000
+        weeks = max(weeks, ceil(least_ug / (blend_ug_m2 * area_mm2 / 1_000_000)))
+    return min(max(weeks, 1), rules.longest_interval)
 
 
 def amount(plan: Timetable, slot: Slot) -> Fraction:
@@ -280,12 +279,10 @@ def _capped(plan: Timetable, spec: PlantingSpec, bed: BedSpec, analysis: Analysi
     unit, days, kept = capped * drained, plan.days, shares
     if spec.frozen is not None:
         unit, days, kept = min(unit, spec.frozen.unit), days[: spec.frozen.feeds], shares[: spec.frozen.feeds]
-    asked, after_6, after_8, after_freeze = (
-        plan.asked * sum(plan.shares, Fraction(0)),
-        capped * sum(shares, Fraction(0)),
-        capped * drained * sum(shares, Fraction(0)),
-        unit * sum(kept, Fraction(0)),
-    )
+    asked = plan.asked * sum(plan.shares, Fraction(0))
+    after_6 = asked if plan.asked <= cap else capped * sum(shares, Fraction(0))
+    after_8 = after_6 * drained
+    after_freeze = after_8 if spec.frozen is None else unit * sum(kept, Fraction(0))
     cut = (
         ("season", plan.need - asked),
         (name, asked - after_6),
