@@ -1,6 +1,6 @@
 """What is still due of a portion, and whether a reading at the desk looks like net or gross.
 
-Masses are whole milligrams. The thresholds are house values, chosen so that a tub left on the scale is noticed
+Masses are whole milligrams. The thresholds are house values, chosen so that a tub on the scale is noticed
 and one scoop too many is not.
 """
 

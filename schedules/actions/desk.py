@@ -89,7 +89,7 @@ def hand_out(
         home_mg = max(home_mg, max((c.home_mg for c in had), default=0))
         tare_mg = portion.programme.tub_mass_mg + home_mg if with_tub else 0
         net_mg = _net(reading_mg, tare_mg)
-        left_mg = portions.left(portion.due_mg, sum(c.net for c in had), home_mg)
+        left_mg = portions.left(portion.due_mg, sum(c.net_mg for c in had), home_mg)
         outsider = not _is_member(portion.household, collected_by)
         if told:
             _not_in_future(happened_at)
@@ -169,7 +169,7 @@ def correct_collection(
         settle_reversed(ticket=collection.ticket, reversal=reversal, by=by)
         others = what_stands(portion)
         left_mg = portions.left(
-            portion.due_mg, sum(c.net for c in others), max([home, *(c.home_mg for c in others)])
+            portion.due_mg, sum(c.net_mg for c in others), max([home, *(c.home_mg for c in others)])
         )
         corrected = _record(
             ticket, portion, pail, collected_by, reading_mg, tare_mg, home, "tub" if with_tub else "", ""
@@ -280,7 +280,7 @@ def hand_over(
 
 def what_stands(portion: Portion) -> list[Collection]:
     """The unreversed collections of a portion, each with ``net``, first one first."""
-    rows = Collection.objects.filter(portion=portion).standing().with_net()
+    rows = Collection.objects.filter(portion=portion).standing()
     return list(rows.select_related("ticket__by", "collected_by").order_by("id"))
 
 
@@ -481,7 +481,7 @@ def _settle_pairs(portion: Portion, reversal: Ticket, by: Person) -> None:
     """Once the other one of a pair is taken back, the one that stays is no longer too much."""
     stands = what_stands(portion)
     home_mg = max((c.home_mg for c in stands), default=0)
-    if portions.is_over(sum(c.net for c in stands), portions.left(portion.due_mg, 0, home_mg)):
+    if portions.is_over(sum(c.net_mg for c in stands), portions.left(portion.due_mg, 0, home_mg)):
         return
     Flag.objects.filter(
         ticket__in=[c.ticket_id for c in stands], code=FlagCode.TWICE, settled_at=None
@@ -533,7 +533,7 @@ def _reversal_key(key: uuid.UUID) -> uuid.UUID:
 def _had_words(had: list[Collection]) -> str:
     """ "Stevo handed 155 g to Henna (ticket 0012)"."""
     return "; ".join(
-        f"{c.ticket.by} handed {figures.mass(c.net)} to {c.collected_by} (ticket {c.ticket})" for c in had
+        f"{c.ticket.by} handed {figures.mass(c.net_mg)} to {c.collected_by} (ticket {c.ticket})" for c in had
     )
 
 

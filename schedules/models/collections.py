@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from blends.models import Pail, PlaceKind, Ticket
+from blends.models import Pail, Ticket
 from gardens.constraints import append_only, wall
 from gardens.fields import MassField
 from gardens.models import Bed, Person, Planting, Plot, Walled
@@ -17,14 +17,6 @@ class CollectionQuerySet(models.QuerySet["Collection"]):
     def standing(self) -> CollectionQuerySet:
         """Those not taken back by a reversal."""
         return self.filter(ticket__reversed_by__isnull=True)
-
-    def with_net(self) -> CollectionQuerySet:
-        """Each with ``net``: the milligrams that its ticket booked into the tub."""
-        return self.annotate(
-            net=models.Sum(
-                "ticket__lines__mass_mg", filter=Q(ticket__lines__target__kind=PlaceKind.TUB), default=0
-            )
-        )
 
 
 class Collection(Walled):
@@ -55,8 +47,8 @@ class Collection(Walled):
 
     @property
     def net_mg(self) -> int:
-        """What the scale says was handed over; equal to the ticket's line into the tub."""
-        return self.reading_mg - self.tare_mg
+        """What the scale says was handed over: the ticket's line into the tub, to the milligram."""
+        return int(self.reading_mg - self.tare_mg)
 
 
 class LogKind(models.TextChoices):
