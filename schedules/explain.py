@@ -49,7 +49,7 @@ def _line(plan: PlantingPlan, bed: BedSpec, blend_mg: int, feed: Feed | None) ->
     if not plan.feeds:
         return f"nothing = {plan.reason or 'no feed falls into this season'}"
     words = [_who(plan), f"{square_metres(plan.spec.area_mm2)} m2", _how_many(plan)]
-    if feed is not None and feed.share < 1:
+    if feed is not None and feed.share < 1 and plan.table.kind == "weekly":
         words.insert(1, "half a feed to begin with")
     if not bed.drains:
         words.append("half: no drainage")

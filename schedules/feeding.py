@@ -333,6 +333,8 @@ def span(spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date, 
         raise DoseError("season_backwards", "The last feeding week lies before the first.", "last_feed")
     if not EARLIEST <= season.first_feed <= season.last_feed <= LATEST:
         raise DoseError("season_out_of_range", "Feeding weeks lie between 1990 and 2199.", "first_feed")
+    if season.last_frost and season.first_frost and season.first_frost <= season.last_frost:
+        raise DoseError("frost_backwards", "The first frost comes after the last of spring.", "first_frost")
     if spec.default:
         return season.first_day(week_starts=rules.week_starts), season_end
     if not EARLIEST <= spec.day <= LATEST:
