@@ -46,7 +46,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('password', models.CharField(max_length=128, verbose_name='password')),
                 ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('email', models.EmailField(max_length=254, verbose_name='e-mail')),
+                ('email', models.EmailField(max_length=254, unique=True, verbose_name='e-mail')),
                 ('is_active', models.BooleanField(default=True)),
                 ('joined_at', models.DateTimeField(auto_now_add=True)),
             ],

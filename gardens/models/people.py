@@ -27,7 +27,7 @@ class UserManager(BaseUserManager["User"]):
 class User(AbstractBaseUser):
     """Somebody who can sign in, by e-mail. What they may do hangs on the person they are in a programme."""
 
-    email = models.EmailField(_("e-mail"), max_length=254)
+    email = models.EmailField(_("e-mail"), max_length=254, unique=True)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(auto_now_add=True)
 
