@@ -254,7 +254,7 @@ def plant(
 ) -> Planting:
     """A crop on a bed, or on `share` percent of it. A crop that is not in the catalogue has no code."""
     crop_name = one_line(crop_name, 80, "crop")
-    _fit_days(bed, day, ends_on)
+    fit_days(bed, day, ends_on)
     if not 1 <= share <= 100:
         raise Refused("share", "A part of a bed is from 1 to 100 percent.", "share")
     return Planting.objects.create(
@@ -271,7 +271,7 @@ def plant(
     )
 
 
-def _fit_days(bed: Bed, day: dt.date, ends_on: dt.date | None) -> None:
+def fit_days(bed: Bed, day: dt.date, ends_on: dt.date | None) -> None:
     now = today(bed.programme)
     if not EARLIEST <= day <= LATEST or day > now + dt.timedelta(days=730):
         raise Refused("day", f"{in_words(day)} is too far away for a planting. Look at the year.", "day")
@@ -299,7 +299,7 @@ def change_planting(
     *, planting: Planting, by: Person | None, ends_on: dt.date | None, feed_on_request: bool
 ) -> Planting:
     """A new expected end, or the one feed that peas and beans may ask for."""
-    _fit_days(planting.bed, planting.day, ends_on)
+    fit_days(planting.bed, planting.day, ends_on)
     planting.ends_on, planting.feed_on_request = ends_on, feed_on_request
     planting.save(update_fields=["ends_on", "feed_on_request"])
     return planting
