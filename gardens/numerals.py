@@ -74,8 +74,11 @@ def shortest(amount: int, size: Fraction) -> Fraction:
 
 
 def decimals_of(value: Fraction) -> int:
-    """How many digits a finite decimal has after its point."""
-    return next(digits for digits in count() if (value * 10**digits).denominator == 1)
+    """How many digits a finite decimal has after its point; ValueError for 1/3, which is none."""
+    for digits in range(100):
+        if (value * 10**digits).denominator == 1:
+            return digits
+    raise ValueError(f"no finite decimal: {value}")
 
 
 def exact_text(value: Fraction) -> str:

@@ -150,16 +150,16 @@ def _plain(text: str, kind: Kind, default_unit: str | None, most: int, examples:
 
 
 def _measured(exact: Sides, reader: Reader) -> Measure:
-    if any(side > (MOST_MM2 if exact.shape == "area" else MOST_MM) for side in exact.sides):
-        reader.refuse("too_much", f"“{reader.shown()}” is larger than any garden.", 0)
     size = rounded(exact)
-    _within(Fraction(size.area_mm2), MOST_MM2, reader)
+    if max(size.a_mm or 0, size.b_mm or 0) > MOST_MM or size.area_mm2 > MOST_MM2:
+        reader.refuse("too_much", f"“{reader.shown()}” is larger than any garden.", 0)
     if 0 in (size.area_mm2, size.a_mm, size.b_mm):
         reader.refuse("zero", f"“{reader.shown()}” has no area.", 0)
     return size
 
 
 def _within(value: Fraction, most: int, reader: Reader) -> int:
-    if value > most:
+    amount = half_up(value)
+    if amount > most:
         reader.refuse("too_much", f"“{reader.shown()}” is beyond anything measured here.", 0)
-    return half_up(value)
+    return amount

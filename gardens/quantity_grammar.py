@@ -229,7 +229,7 @@ class Reader:
             position, number, unit = self.here.start, self.number(), self.unit()
             if unit is None:
                 self.refuse("unit_missing", f"Say the unit of “{self.shown(position)}”.", position)
-            if unit.kind is not first.kind or unit.kind is Kind.AREA or not unit.divides(coarser):
+            if unit.kind is not first.kind or not unit.divides(coarser):
                 left = self.shown(position)
                 self.refuse("junk", f"“{left}” does not go with what stands before it.", position)
             total += number * unit.size
@@ -272,7 +272,7 @@ _A = {Kind.LENGTH: "a length", Kind.AREA: "an area", Kind.MASS: "a mass", Kind.V
 
 
 def unit_called(word: str) -> Unit:
-    """For a caller's default; KeyError where there is no such unit, which is no slip of who typed the text."""
+    """For a caller's default. KeyError where there is no such unit: that is no slip of who typed the text."""
     return UNITS[next(tokens_of(word)).word]
 
 
@@ -342,14 +342,14 @@ def measure(reader: Reader, default: Unit | None) -> Sides:
 
 
 def _counted(reader: Reader) -> tuple[int | None, Shape | None]:
-    """ "5 pots of", if that stands here."""
-    start, noun = reader.here.start, _NOUNS.get(reader.ahead.word)
-    if reader.here.kind != "number" or noun is None:
+    """ "5 pots of" or "1 pot of", if that stands here; "30 row" is a length."""
+    start, noun = reader.here.start, reader.ahead.word
+    if reader.here.kind != "number" or noun not in _NOUNS or (reader.here.word != "1" and noun[-1] != "s"):
         return None, None
     number = reader.number()
     reader.index += 1
     reader.take("word", "of")
-    return _count(reader, number, start), noun
+    return _count(reader, number, start), _NOUNS[noun]
 
 
 def _count(reader: Reader, number: Fraction, position: int) -> int:

@@ -105,7 +105,7 @@ class Unit:
         return _size(self.name, _BASE[self.kind])
 
     def divides(self, coarser: Unit) -> bool:
-        """Whether a whole number of these, more than one, makes the other: ounces a pound, but not a kilogram."""
+        """Whether some whole number of these makes the other: ounces a pound, but not a kilogram."""
         ratio = coarser.size / self.size
         return ratio > 1 and ratio.denominator == 1
 
