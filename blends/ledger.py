@@ -48,6 +48,8 @@ class Require:
     unopened: bool = False
 
 
+#: What ``str(place)`` reads, for select_related.
+NAMED = ("lot__material", "garden", "pail__batch", "plot__garden", "batch")
 RELEASED = Require(gates=frozenset({Gate.RELEASED}))
 FILLABLE = Require(gates=frozenset({Gate.FILLING, Gate.HELD}), unopened=True)
 
@@ -333,9 +335,7 @@ def disagreements(programme: Programme) -> list[Wrong]:
     ):
         moved[source] -= mass
         moved[target] += mass
-    places = Place.objects.filter(programme=programme).select_related(
-        "lot__material", "garden", "pail__batch", "plot__garden", "batch"
-    )
+    places = Place.objects.filter(programme=programme).select_related(*NAMED)
     return [
         Wrong(place, place.balance_mg, moved[place.pk])
         for place in places

@@ -100,7 +100,7 @@ def owed_before_mg(round: Round) -> int:
         programme=round.programme, revision=round.revision_id, round__state=RoundState.FROZEN
     ).exclude(round=round)
     had: dict[int, int] = {}
-    taken = Collection.objects.standing().filter(portion__in=portions).with_net()
+    taken = Collection.objects.standing().filter(portion__in=portions)
     for collection in taken:
-        had[collection.portion_id] = had.get(collection.portion_id, 0) + collection.net
+        had[collection.portion_id] = had.get(collection.portion_id, 0) + collection.net_mg
     return sum(max(0, due - had.get(pk, 0)) for pk, due in portions.values_list("pk", "due_mg"))
