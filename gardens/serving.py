@@ -80,7 +80,7 @@ def web_command(fd: int) -> list[str]:
 
 def worker_command() -> list[str]:
     return [
-        *(sys.executable, "-m", "celery", "-A", "gardens", "worker", "--beat", "--concurrency", "1"),
+        *(sys.executable, "-m", "celery", "--quiet", "-A", "gardens", "worker", "--beat", "--concurrency", "1"),
         *("--loglevel", "warning", "--without-gossip", "--without-mingle"),
     ]
 
@@ -94,10 +94,11 @@ class Children:
         os.set_inheritable(self.near, True)
         self.children: list[subprocess.Popen[bytes]] = []
 
-    def start(self, command: list[str], keep: tuple[int, ...] = ()) -> None:
-        """Start one; ``keep`` are file descriptors it inherits."""
+    def start(self, command: list[str], keep: tuple[int, ...] = (), log: Path | None = None) -> None:
+        """Start one; ``keep`` are file descriptors it inherits, ``log`` is where it writes instead of the terminal."""
         for fd in keep:
             os.set_inheritable(fd, True)
+        out = log.open("ab") if log else None
         self.children.append(
             subprocess.Popen(
                 [sys.executable, "-m", "gardens.leash", str(self.near), *command],
@@ -109,8 +110,12 @@ class Children:
                 },
                 pass_fds=(self.near, *keep),
                 start_new_session=True,
+                stdout=out,
+                stderr=subprocess.STDOUT if out else None,
             )
         )
+        if out:
+            out.close()
 
     def wait(self) -> int:
         """Until one of them ends or this process is told to stop; then all are taken down."""

@@ -225,7 +225,7 @@ EMAIL_FILE_PATH = DATA_DIR / "mail"
 EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'filebased'}.EmailBackend"
 
 BROKER_URL = os.environ.get("BROKER_URL", "")
-CELERY_BROKER_URL = BROKER_URL or "filesystem://"
+CELERY_BROKER_URL = BROKER_URL or "filesystem://localhost//"
 CELERY_BROKER_TRANSPORT_OPTIONS = (
     {}
     if BROKER_URL

@@ -49,7 +49,7 @@ class Command(BaseCommand):
             connection.close()
             children = serving.Children(settings.BASE_DIR)
             children.start(serving.web_command(sock.fileno()), keep=(sock.fileno(),))
-            children.start(serving.worker_command())
+            children.start(serving.worker_command(), log=folder / "worker.log")
             code = children.wait()
         if code:
             sys.exit(code)
