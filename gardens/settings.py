@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import warnings
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -178,6 +179,8 @@ STATIC_ROOT = Path(os.environ.get("STATIC_ROOT", BASE_DIR / ".static"))
 _COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
 WHITENOISE_USE_FINDERS = not _COLLECTED
 WHITENOISE_AUTOREFRESH = False
+if not _COLLECTED:
+    warnings.filterwarnings("ignore", message="No directory at", category=UserWarning)
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
