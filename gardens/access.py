@@ -16,12 +16,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, TypeVar, cast
+from zoneinfo import ZoneInfo
 
 from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import Http404, HttpRequest
+from django.utils import timezone
 
-from gardens.models import Person, Plot, Programme, RoleName, User, Walled
+from gardens.models import Person, Plot, Programme, Role, RoleName, User, Walled
 
 M = TypeVar("M", bound=Walled)
 
@@ -89,24 +91,26 @@ def seats_of(user: Any) -> list[Seat]:
 
 def seat_for(user: Any, programme: int, *, to: To) -> Seat:
     """The user's seat in this programme, with the right ``to``. Http404 for strangers, PermissionDenied for members."""
-    person = (
-        Person.objects.filter(user=user if user.is_authenticated else None, user__isnull=False, programme=programme)
-        .filter(erased_at=None)
-        .select_related("programme")
-        .prefetch_related("roles")
-        .first()
-    )
-    if person is None:
+    if not user.is_authenticated:
         raise Http404
-    seat = Seat(person.programme, person, frozenset(r.name for r in person.roles.all()))
+    of_user = {"person__user": user, "person__erased_at": None}
+    roles = list(Role.objects.filter(programme=programme, **of_user).select_related("person__programme"))
+    if roles:
+        seat = Seat(roles[0].person.programme, roles[0].person, frozenset(r.name for r in roles))
+    else:  # a person without any role is a member who may nothing
+        person = Person.objects.filter(user=user, programme=programme, erased_at=None).first()
+        if person is None:
+            raise Http404
+        raise PermissionDenied
     if not seat.may(to):
         raise PermissionDenied
     return seat
 
 
 def take_seat(request: HttpRequest, programme: int, *, to: To) -> Seat:
-    """``seat_for``, remembered on the request for the page around."""
+    """``seat_for``, remembered on the request; the page's instants are in the programme's zone."""
     seat = seat_for(request.user, programme, to=to)
+    timezone.activate(ZoneInfo(seat.programme.zone))
     cast(SeatedRequest, request).seat = seat
     return seat
 

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 
 from schedules import soil as soils
@@ -79,6 +79,7 @@ __all__ = [
     "plan_bed",
 ]
 
+DAY = timedelta(days=1)
 MAX_AREA_MM2 = 10**11
 """Ten hectares: nobody feeds more by the scoop."""
 NO_BLEND = {
@@ -216,7 +217,7 @@ def check_areas(bed: BedSpec, plantings: Sequence[PlantingSpec], tables: Sequenc
     own.
     """
     standing = [
-        (table.start, table.end, spec.area_mm2)
+        (table.start, min(table.end, spec.feeds_until + DAY if spec.feeds_until else table.end), spec.area_mm2)
         for spec, table in zip(plantings, tables, strict=True)
         if not spec.default and not spec.interplant_of
     ]

@@ -24,8 +24,8 @@ from gardens.models import Garden, Person, Programme
 from gardens.refusals import InTheWay, Refused
 from schedules.models import Cause, Collection, FrozenLine, Portion, Round, RoundGarden, RoundState, Snapshot
 from schedules.plans import Feed, PlantingPlan
-from schedules.queries.items import check_weekly, item_of_revision, with_components
-from schedules.queries.plans import Land, Surface, gather, land_of_round
+from schedules.queries.items import Items, check_weekly, item_of_revision, with_components
+from schedules.queries.plans import Land, Surface, land_of_round
 from schedules.queries.sizing import sizing
 from schedules.specs import DoseError
 
@@ -386,10 +386,7 @@ def _make_portions(round: Round, land: Land, lines: Sequence[_Draft]) -> None:
 
 def _planned(round: Round, revision: Revision) -> dict[tuple[int, int | None, int | None], PlantingPlan]:
     """The plans as they are now, under what the round's own freeze fixed, on the given revision."""
-    from schedules.queries.items import Items
-
-    gardens = list(round.round_gardens.values_list("garden_id", flat=True))
-    land = gather(round.programme, items=Items(item_of_revision(revision)), gardens=gardens)
+    land = land_of_round(round, items=Items(item_of_revision(revision)))
     return {
         (s.plot.pk, s.bed.pk if s.bed else None, planting.pk if planting else None): plan
         for s in land.surfaces

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from django.db.models import Prefetch
+from django.db.models import Exists, OuterRef, Prefetch, Subquery, prefetch_related_objects
 
 from blends.chemistry import BlendAnalysis
 from blends.models import Batch, Blend, Component, PailDecision, Revision
@@ -105,110 +105,111 @@ def item_of_batch(batch: Batch, analysis: BlendAnalysis | None = None) -> Item:
 
 @dataclass(frozen=True)
 class Items:
-    """The item of each garden; ``plots`` overrides it where a plot's tub came from a pail accepted as it
-    was.
+    """The item of each garden; ``plots`` overrides it where a plot's tub came from a pail accepted as it was.
+
+    ``rounds`` is the round that each garden's item is from.
     """
 
     default: Item
     gardens: dict[int, Item] = field(default_factory=dict)
     plots: dict[int, Item] = field(default_factory=dict)
+    rounds: dict[int, Round] = field(default_factory=dict)
 
     def of(self, garden: int, plot: int) -> Item:
         return self.plots.get(plot) or self.gardens.get(garden) or self.default
 
 
-def default_item(programme: Programme) -> Item:
-    """The newest revision of the programme's default blend; without one, a typical blend, marked assumed."""
+def assumed_item() -> Item:
+    """Before there is a recipe: a typical blend, marked assumed."""
+    return Item(TYPICAL, rules.scoop_mg(rules.TABLESPOON_UL))
+
+
+def default_revision(programme: Programme) -> Revision | None:
+    """The newest revision of the programme's default blend."""
     blends = Blend.objects.filter(programme=programme).order_by("-is_default", "id").values("pk")[:1]
-    revision = (
-        Revision.objects.filter(blend__in=blends)
+    return (
+        Revision.objects.filter(blend__in=Subquery(blends))
         .select_related("blend")
-        .prefetch_related(with_components())
         .order_by("-number")
         .first()
     )
-    if revision is None or not revision.analysis().weekly:
-        return Item(TYPICAL, rules.scoop_mg(rules.TABLESPOON_UL))
-    return item_of_revision(revision)
 
 
 def items_on(programme: Programme, day: dt.date, *, gardens: Iterable[int] | None = None) -> Items:
-    """What stands in the holders' sheds around ``day``: per garden the newest round begun by then, else the
-    next one.
+    """What stands in the holders' sheds around ``day``: per garden the newest round begun by then, else the next
+    one; where there is none, the default blend, or before there is one a typical blend. At most three queries,
+    and two more where a pail was accepted outside its design.
     """
     rows = RoundGarden.objects.filter(programme=programme)
     if gardens is not None:
         rows = rows.filter(garden__in=list(gardens))
-    begun: dict[int, Round] = {}
-    coming: dict[int, Round] = {}
-    in_order = rows.select_related("round__revision__blend", "round__batch__revision__blend").order_by(
-        "round__first_day", "round__number"
+    accepted = PailDecision.objects.filter(pail__batch=OuterRef("round__batch"), accepted=True)
+    in_order = (
+        rows.select_related("round__revision__blend", "round__batch__revision__blend", "round__mixing_day")
+        .annotate(accepted=Exists(accepted))
+        .order_by("round__first_day", "round__number")
     )
+    begun: dict[int, RoundGarden] = {}
+    coming: dict[int, RoundGarden] = {}
     for row in in_order:
         if row.round.first_day <= day:
-            begun[row.garden_id] = row.round
+            begun[row.garden_id] = row
         else:
-            coming.setdefault(row.garden_id, row.round)
+            coming.setdefault(row.garden_id, row)
     chosen = {**coming, **begun}
-    return Items(default_item(programme), *_of_rounds(programme, chosen))
+    fallback = None
+    if not chosen or (gardens is None) or set(chosen) != set(gardens):
+        fallback = default_revision(programme)
+    rounds = {garden: row.round for garden, row in chosen.items()}
+    revisions = [_revision_of(r) for r in rounds.values()] + ([fallback] if fallback else [])
+    prefetch_related_objects(revisions, with_components())
+    items, plots = _of_rounds(rounds, accepted={row.round_id for row in chosen.values() if row.accepted})
+    usable = fallback is not None and fallback.analysis().weekly
+    default = item_of_revision(fallback) if fallback is not None and usable else assumed_item()
+    return Items(default, items, plots, rounds)
 
 
-def items_of_round(round: Round) -> Items:
-    """The round's own item for everybody."""
-    gardens = list(RoundGarden.objects.filter(round=round).values_list("garden_id", flat=True))
-    items, plots = _of_rounds(round.programme, dict.fromkeys(gardens, round))
-    default = next(iter(items.values())) if items else default_item(round.programme)
-    return Items(default, items, plots)
-
-
-def _of_rounds(programme: Programme, rounds: dict[int, Round]) -> tuple[dict[int, Item], dict[int, Item]]:
-    """Items by garden and, for tubs from accepted pails, by plot: a few queries whatever the number of
-    rounds.
+def items_of_round(round: Round, *, accepted: bool | None = None) -> Items:
+    """The round's own item for everybody. ``accepted`` tells whether one of its pails was accepted outside its
+    design; it is asked where None.
     """
-    if not rounds:
-        return {}, {}
-    needed = {(r.batch.revision_id if r.batch else r.revision_id) for r in rounds.values()}
-    revisions = {
-        r.pk: r
-        for r in Revision.objects.filter(pk__in=needed)
-        .select_related("blend")
-        .prefetch_related(with_components())
+    prefetch_related_objects([_revision_of(round)], with_components())
+    if accepted is None:
+        decided = PailDecision.objects.filter(pail__batch=round.batch_id, accepted=True)
+        accepted = bool(round.batch_id) and decided.exists()
+    items, plots = _of_rounds({0: round}, accepted={round.pk} if accepted else set())
+    return Items(items[0], {}, plots)
+
+
+def _revision_of(round: Round) -> Revision:
+    return round.batch.revision if round.batch is not None else round.revision
+
+
+def _of_rounds(rounds: dict[int, Round], *, accepted: set[int]) -> tuple[dict[int, Item], dict[int, Item]]:
+    """Items by garden and, for tubs from accepted pails, by plot. The dose follows the tub."""
+    by_round = {
+        r.pk: item_of_batch(r.batch) if r.batch is not None else item_of_revision(r.revision)
+        for r in rounds.values()
     }
-    by_round: dict[int, Item] = {}
-    for each in rounds.values():
-        if each.batch is not None:
-            each.batch.revision = revisions[each.batch.revision_id]
-        by_round[each.pk] = (
-            item_of_batch(each.batch)
-            if each.batch is not None
-            else item_of_revision(revisions[each.revision_id])
-        )
-    plots = _accepted({r.batch.pk: r for r in rounds.values() if r.batch is not None}, by_round)
+    plots: dict[int, Item] = {}
+    for round in {r.pk: r for r in rounds.values() if r.pk in accepted}.values():
+        assert round.batch is not None
+        of_batch = by_round[round.pk]
+        plots |= _tubs(round, of_batch)
+        by_round[round.pk] = item_of_batch(round.batch, dose_analysis(round.batch))
     return {garden: by_round[each.pk] for garden, each in rounds.items()}, plots
 
 
-def _accepted(mixed: dict[int, Round], by_round: dict[int, Item]) -> dict[int, Item]:
-    """The dose follows the tub: by plot, the item of a tub from a pail accepted outside 5 % of the design's nitrogen.
-
-    ``by_round`` is changed where a whole batch was accepted so. One query where no pail was.
-    """
-    decided = PailDecision.objects.filter(pail__batch__in=list(mixed), accepted=True)
+def _tubs(round: Round, of_batch: Item) -> dict[int, Item]:
+    """By plot, the item of a tub from a pail accepted outside 5 % of the design's nitrogen; its newest tub counts."""
+    decided = PailDecision.objects.filter(pail__batch=round.batch_id, accepted=True)
     pails = {d.pail_id: d.pail for d in decided.select_related("pail__batch__revision__blend")}
-    if not pails:
-        return {}
-    items: dict[int, Item] = {}
-    for pk, pail in pails.items():
-        of_batch = by_round[mixed[pail.batch_id].pk]
-        items[pk] = replace(of_batch, blend=blend_item(dose_analysis(pail), of_batch.blend.name))
-    for pk in {pail.batch_id for pail in pails.values()}:
-        round = mixed[pk]
-        assert round.batch is not None
-        by_round[round.pk] = item_of_batch(round.batch, dose_analysis(round.batch))
+    items = {
+        pk: replace(of_batch, blend=blend_item(dose_analysis(pail), of_batch.blend.name))
+        for pk, pail in pails.items()
+    }
     found: dict[int, Item] = {}
-    taken = Collection.objects.standing().filter(portion__round__in=list(mixed.values())).order_by("pk")
+    taken = Collection.objects.standing().filter(portion__round=round).order_by("pk")
     for plot, pail_id in taken.values_list("portion__plot_id", "pail_id"):
-        if pail_id in items:
-            found[plot] = items[pail_id]
-        else:
-            found.pop(plot, None)
+        found[plot] = items.get(pail_id, of_batch)
     return found

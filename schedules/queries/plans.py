@@ -17,14 +17,14 @@ from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Q
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from gardens.models import Bed, Feeding, Garden, Household, Planting, Plot, Programme, Tenancy
 from schedules import crops
 from schedules.demand import Demand as Bulk
 from schedules.demand import Request, demand
 from schedules.doses import BedPlan, GardenSeason, PlantingPlan, default_planting, plan_bed
-from schedules.models import CapLift, FeedLog, FrozenLine, LogKind, OwnRate, Round, RoundState
+from schedules.models import CapLift, FeedLog, FrozenLine, LogKind, OwnRate, Round, RoundState, Snapshot
 from schedules.queries.items import Item, Items, items_of_round, items_on
 from schedules.rules import HOUSE, Rules, Value
 from schedules.specs import BedSpec, Cap, Extra, Frozen, Given, Lift, PlantingSpec
@@ -92,6 +92,8 @@ class Land:
     surfaces: tuple[Surface, ...]
     tenancies: dict[int, tuple[Tenancy, ...]]
     items: Items
+    logs: tuple[FeedLog, ...] = ()
+    frozen: dict[int, list[FrozenRow]] = field(default_factory=dict)  # by round: its last snapshot's lines
 
     @cached_property
     def bulk(self) -> Bulk:
@@ -133,30 +135,42 @@ def gather(
     programme: Programme,
     *,
     items: Items,
-    gardens: Iterable[int] | None = None,
-    plots: Iterable[int] | None = None,
+    gardens: Iterable[int] | QuerySet[Any] | None = None,
+    plots: Sequence[Plot] | None = None,
     apart_from: Round | None = None,
+    all_logs: bool = False,
 ) -> Land:
-    """Read plots, beds, plantings and all that bears on them. ``apart_from`` is a round that is about to be frozen anew:
-    its own snapshots fix nothing. Ten queries, whatever the number of rows.
+    """Read plots (all, some gardens', or the given ones), beds, plantings and all that bears on them.
+
+    ``apart_from`` is a round that is about to be frozen anew: its own snapshots fix nothing. ``all_logs`` keeps
+    every log entry, undone ones too, for a page that shows them. Seven queries, whatever the number of rows.
     """
-    chosen = Plot.objects.filter(programme=programme)
-    if gardens is not None:
-        chosen = chosen.filter(garden__in=list(gardens))
-    if plots is not None:
-        chosen = chosen.filter(pk__in=list(plots))
-    rows = sorted(
-        chosen.select_related("garden"), key=lambda p: (p.garden.name, p.garden_id, natural(p.label), p.pk)
+    if plots is None:
+        chosen = Plot.objects.filter(programme=programme).select_related("garden")
+        plots = list(chosen if gardens is None else chosen.filter(garden__in=gardens))
+    rows = sorted(plots, key=lambda p: (p.garden.name, p.garden_id, natural(p.label), p.pk))
+    reader = _Reader(programme, rows, items, apart_from, all_logs)
+    return Land(
+        programme,
+        tuple(rows),
+        tuple(reader.surfaces()),
+        reader.tenancies,
+        items,
+        tuple(reader.logs),
+        reader.frozen.by_round,
     )
-    reader = _Reader(programme, rows, items, apart_from)
-    return Land(programme, tuple(rows), tuple(reader.surfaces()), reader.tenancies, items)
 
 
 class _Reader:
     """The rows of one ``gather``, by what they hang on."""
 
     def __init__(
-        self, programme: Programme, plots: Sequence[Plot], items: Items, apart_from: Round | None
+        self,
+        programme: Programme,
+        plots: Sequence[Plot],
+        items: Items,
+        apart_from: Round | None,
+        all_logs: bool,
     ) -> None:
         self.programme, self.plots, self.items = programme, plots, items
         self.zone = ZoneInfo(programme.zone)
@@ -165,41 +179,44 @@ class _Reader:
         here = Q(programme=programme) if whole else Q(programme=programme, plot__in=ids)
         on_beds = Q(programme=programme) if whole else Q(programme=programme, bed__plot__in=ids)
         self.beds = _by(Bed.objects.filter(here), "plot_id")
-        self.plantings = _by(Planting.objects.filter(on_beds).order_by("bed_id", "day", "pk"), "bed_id")
-        tenancies = (
-            Tenancy.objects.filter(here).select_related("household").order_by("plot_id", "start", "pk")
+        plantings = (
+            Planting.objects.filter(on_beds).select_related("own_rate").order_by("bed_id", "day", "pk")
         )
-        self.tenancies = {pk: tuple(rows) for pk, rows in _by(tenancies, "plot_id").items()}
-        self.own_rates = {
-            r.planting_id: r
-            for r in OwnRate.objects.filter(programme=programme).filter(
-                Q() if whole else Q(planting__bed__plot__in=ids)
-            )
+        self.plantings = _by(plantings, "bed_id")
+        tenancies = Tenancy.objects.filter(here).select_related("household")
+        self.tenancies = {
+            pk: tuple(rows)
+            for pk, rows in _by(tenancies.order_by("plot_id", "start", "pk"), "plot_id").items()
         }
-        self.lifts = list(CapLift.objects.filter(programme=programme, ended_at=None).order_by("pk"))
-        self.logs = list(
-            FeedLog.objects.filter(here, undone_at=None)
-            .exclude(kind=LogKind.FED)
-            .values_list("plot_id", "bed_id", "planting_id", "kind", "day", "mass_mg")
-        )
-        self.frozen = _frozen(programme, None if whole else ids, plots, apart_from)
-        self.lift_of_planting = {row.planting_id: row for row in self.lifts if row.planting_id}
-        self.lift_of_garden = {row.garden_id: row for row in self.lifts if row.garden_id}
+        lifts = CapLift.objects.filter(programme=programme, ended_at=None).order_by("pk")
+        self.lift_of_planting = {row.planting_id: row for row in lifts if row.planting_id}
+        self.lift_of_garden = {row.garden_id: row for row in lifts if row.garden_id}
+        logs = FeedLog.objects.filter(here)
+        if all_logs:
+            logs = logs.select_related("by", "undone_by", "planting", "bed")
+        else:
+            logs = logs.filter(undone_at=None).exclude(kind=LogKind.FED)
+        self.logs = list(logs)
         self.skipped: dict[str, set[dt.date]] = defaultdict(set)
         self.extras: dict[str, list[Extra]] = defaultdict(list)
-        for plot, bed, planting, kind, day, mass in self.logs:
-            key = key_of(plot, bed, planting)
-            if kind == LogKind.SKIPPED:
-                self.skipped[key].add(day)
-            else:
-                self.extras[key].append(Extra(day, mass))
+        for log in self.logs:
+            key = key_of(log.plot_id, log.bed_id, log.planting_id)
+            if log.undone_at is None and log.kind == LogKind.SKIPPED:
+                self.skipped[key].add(log.day)
+            elif log.undone_at is None and log.kind == LogKind.EXTRA:
+                self.extras[key].append(Extra(log.day, log.mass_mg))
+        self.frozen = _frozen(programme, None if whole else ids, plots, apart_from)
 
     def surfaces(self) -> Iterable[Surface]:
         seasons = {p.garden_id: season_of(p.garden) for p in self.plots}
         rules_of: dict[int, Rules] = {}  # one object for all alike: the bulk dose looks them up by identity
         for plot in self.plots:
-            beds = self.beds.get(plot.pk, ())
             season = seasons[plot.garden_id]
+            beds = [
+                b
+                for b in self.beds.get(plot.pk, ())
+                if b.until_day is None or b.until_day > season.first_feed
+            ]
             item = self.items.of(plot.garden_id, plot.pk)
             rules = rules_of.setdefault(item.scoop_mg, rules_for(self.programme, item))
             if beds:
@@ -260,11 +277,11 @@ class _Reader:
         came: dt.date | None,
     ) -> PlantingSpec:
         key = key_of(plot.pk, bed.pk, planting.pk)
-        own = self.own_rates.get(planting.pk)
+        own = getattr(planting, "own_rate", None)
         return PlantingSpec(
             key,
             crop,
-            (2 * bed.area_mm2 * planting.share + 100) // 200,
+            bed.area_mm2 * planting.share // 100,
             planting.day,
             sown=planting.sown,
             ends_on=planting.ends_on,
@@ -392,15 +409,18 @@ def _by(rows: Iterable[Any], name: str) -> dict[int, list[Any]]:
 
 
 @dataclass(frozen=True)
-class _Line:
-    """A frozen line as plans need it: whose it is, what it fixed, and the feeds it printed."""
+class FrozenRow:
+    """A frozen line as plans and pages need it: whose it is, what it fixed, and the feeds it printed."""
 
     plot: int
     bed: int | None
     planting: int | None
+    assumed: bool
     area_mm2: int
+    mg: int
     weeks: tuple[tuple[dt.date, int, int], ...]  # day, ug N, ug B
     numbers: dict[str, Any]
+    at: dt.datetime  # of the snapshot
 
     @property
     def frozen(self) -> Frozen:
@@ -409,8 +429,11 @@ class _Line:
 
 @dataclass
 class _FrozenLines:
-    by_planting: dict[int, list[_Line]] = field(default_factory=lambda: defaultdict(list))
-    by_ground: dict[tuple[int, int | None], list[_Line]] = field(default_factory=lambda: defaultdict(list))
+    by_planting: dict[int, list[FrozenRow]] = field(default_factory=lambda: defaultdict(list))
+    by_ground: dict[tuple[int, int | None], list[FrozenRow]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+    by_round: dict[int, list[FrozenRow]] = field(default_factory=lambda: defaultdict(list))
 
     def of_planting(self, planting: int) -> Frozen | None:
         lines = self.by_planting.get(planting)
@@ -452,7 +475,7 @@ class _FrozenLines:
                 ]
         return tuple(found)
 
-    def _defaults(self, plot: int, bed: int | None) -> list[_Line]:
+    def _defaults(self, plot: int, bed: int | None) -> list[FrozenRow]:
         own = [line for line in self.by_ground.get((plot, bed), ()) if line.planting is None]
         return own or (list(self.by_ground.get((plot, None), ())) if bed is not None else [])
 
@@ -465,34 +488,35 @@ def _frozen(
     if not rows:
         return found
     since = min(p.garden.first_feed for p in rows) - LOOK_BACK
-    rounds = Round.objects.filter(
-        programme=programme, first_day__gte=since, state__in=[RoundState.FROZEN, RoundState.CLOSED]
+    newest = (
+        Snapshot.objects.filter(round=OuterRef("snapshot__round")).order_by("-number").values("number")[:1]
     )
-    if apart_from is not None:
-        rounds = rounds.exclude(pk=apart_from.pk)
-    last = list(
-        rounds.annotate(last=Max("snapshots__number"))
-        .exclude(last=None)
-        .order_by("first_day", "number")
-        .values_list("pk", "last")
+    lines = FrozenLine.objects.filter(
+        programme=programme,
+        snapshot__number=Subquery(newest),
+        snapshot__round__first_day__gte=since,
+        snapshot__round__state__in=[RoundState.FROZEN, RoundState.CLOSED],
     )
-    if not last:
-        return found
-    order = {pk: at for at, (pk, _) in enumerate(last)}
-    counted = Q()
-    for pk, number in last:
-        counted |= Q(snapshot__round=pk, snapshot__number=number)
-    lines = FrozenLine.objects.filter(counted, programme=programme)
     if plots is not None:
         lines = lines.filter(plot__in=plots)
-    values = lines.order_by("pk").values_list(
-        "snapshot__round_id", "plot_id", "bed_id", "planting_id", "area_mm2", "weeks", "numbers"
+    values = lines.order_by("snapshot__round__first_day", "snapshot__round__number", "pk").values_list(
+        "snapshot__round_id",
+        "snapshot__at",
+        "plot_id",
+        "bed_id",
+        "planting_id",
+        "assumed",
+        "area_mm2",
+        "mass_mg",
+        "weeks",
+        "numbers",
     )
-    for _, plot, bed, planting, area, weeks, numbers in sorted(values, key=lambda row: order[row[0]]):
+    for round, at, plot, bed, planting, assumed, area, mg, weeks, numbers in values:
         days = tuple((dt.date.fromisoformat(w["day"]), w["n_ug"], w.get("b_ug", 0)) for w in weeks)
-        if not days:
+        line = FrozenRow(plot, bed, planting, assumed, area, mg, days, numbers, at)
+        found.by_round[round].append(line)
+        if not days or (apart_from is not None and round == apart_from.pk):
             continue
-        line = _Line(plot, bed, planting, area, days, numbers)
         if planting:
             found.by_planting[planting].append(line)
         found.by_ground[plot, bed].append(line)
@@ -577,11 +601,13 @@ class Demand:
         return sum(g.assumed_plots for g in self.gardens)
 
 
-def land_of_round(round: Round, *, anew: bool = False) -> Land:
+def land_of_round(round: Round, *, anew: bool = False, items: Items | None = None) -> Land:
     """The round's plots; ``anew`` forgets what its own freeze fixed."""
-    gardens = list(round.round_gardens.values_list("garden_id", flat=True))
     return gather(
-        round.programme, items=items_of_round(round), gardens=gardens, apart_from=round if anew else None
+        round.programme,
+        items=items or items_of_round(round),
+        gardens=round.round_gardens.values("garden"),
+        apart_from=round if anew else None,
     )
 
 
@@ -590,10 +616,13 @@ def land_on(
     day: dt.date,
     *,
     gardens: Iterable[int] | None = None,
-    plots: Iterable[int] | None = None,
+    plots: Sequence[Plot] | None = None,
+    all_logs: bool = False,
 ) -> Land:
-    """The plots with what stands in their sheds around ``day``."""
-    return gather(programme, items=items_on(programme, day), gardens=gardens, plots=plots)
+    """The plots (of some gardens, or the given ones) with what stands in their sheds around ``day``."""
+    here = {p.garden_id for p in plots} if plots is not None else gardens
+    items = items_on(programme, day, gardens=here)
+    return gather(programme, items=items, gardens=gardens, plots=plots, all_logs=all_logs)
 
 
 def live_demand(round: Round, *, anew: bool = False) -> Demand:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from blends.models import Gate, Place, PlaceKind
-from schedules.models import Collection, Portion, Round, RoundState
+from schedules.models import Portion, Round, RoundState
 from schedules.queries.plans import Land, dues, land_of_round
 
 
@@ -47,6 +47,14 @@ def sizing(round: Round) -> Sizing:
     return _sized(round, [(d, due) for d, due in dues], frozen=True)
 
 
+def mixed_sizing(round: Round) -> Sizing:
+    """As the batch was made: what it is less than portions and reserve stood in released pails."""
+    assert round.batch is not None
+    dues = Portion.objects.filter(round=round).values_list("demand_mg", "due_mg")
+    size = _sized(round, dues, frozen=True, look=False)
+    return replace(size, released_mg=max(0, size.portions_mg + size.reserve_mg - round.batch.mass_mg))
+
+
 def live_sizing(round: Round, land: Land) -> Sizing:
     """As a freeze now would size it."""
     return _sized(round, due_by_household(round, land), frozen=False)
@@ -64,7 +72,7 @@ def due_by_household(round: Round, land: Land) -> list[tuple[int, int]]:
     return [(mg, -(-mg // division) * division) for mg in due.values() if mg]
 
 
-def _sized(round: Round, dues: Iterable[tuple[int, int]], *, frozen: bool) -> Sizing:
+def _sized(round: Round, dues: Iterable[tuple[int, int]], *, frozen: bool, look: bool = True) -> Sizing:
     rows = list(dues)
     division = round.programme.desk_division_mg
     portions = sum(due for _, due in rows)
@@ -75,9 +83,14 @@ def _sized(round: Round, dues: Iterable[tuple[int, int]], *, frozen: bool) -> Si
         portions_mg=portions,
         portions=len(rows),
         reserve_mg=-(-reserve // (100 * division)) * division,
-        released_mg=max(0, released_mg(round) - owed_before_mg(round)),
+        released_mg=_free_mg(round) if look else 0,
         division_mg=division,
     )
+
+
+def _free_mg(round: Round) -> int:
+    held = released_mg(round)
+    return max(0, held - owed_before_mg(round)) if held else 0
 
 
 def released_mg(round: Round) -> int:
@@ -99,8 +112,10 @@ def owed_before_mg(round: Round) -> int:
     portions = Portion.objects.filter(
         programme=round.programme, revision=round.revision_id, round__state=RoundState.FROZEN
     ).exclude(round=round)
-    had: dict[int, int] = {}
-    taken = Collection.objects.standing().filter(portion__in=portions)
-    for collection in taken:
-        had[collection.portion_id] = had.get(collection.portion_id, 0) + collection.net_mg
-    return sum(max(0, due - had.get(pk, 0)) for pk, due in portions.values_list("pk", "due_mg"))
+    rows = portions.annotate(had=Sum("collections__ticket__lines__mass_mg", filter=_INTO_TUB, default=0))
+    return sum(max(0, due - had) for due, had in rows.values_list("due_mg", "had"))
+
+
+_INTO_TUB = Q(
+    collections__ticket__reversed_by__isnull=True, collections__ticket__lines__target__kind=PlaceKind.TUB
+)
