@@ -3,7 +3,7 @@
     quantity := part ([","|"and"] part)*           "2 lb 4 oz", "4 ft 6 in": each unit divides the one before
     part     := number unit                        "3 1/2 lb", "½ lb", "1 500 g", "1,2 m"
     measure  := [count] sides [shape]              "4 x 8 ft", "2 × 4 x 8 ft", "6 ft circle", "30 m²"
-    count    := number "x" | number noun ["of"]    "5 pots of 12 in"
+    count    := number "×" | number noun ["of"]    "5 pots of 12 in"; a cross unlike those between the sides
     sides    := side ("x" side)*                   a bare number takes the unit of the next side that has one
     row      := side "row" side ("wide"|"apart")   "30 ft row 18 in wide"
     rate     := quantity "/" [number] area-unit    "3 lb/1000 ft²"
@@ -303,7 +303,9 @@ def rate(reader: Reader) -> Fraction:
 def measure(reader: Reader, default: Unit | None) -> Sides:
     count, noun = _counted(reader)
     factors = [reader.amount()]
-    while reader.take("times"):
+    crosses: list[str] = []
+    while cross := reader.take("times"):
+        crosses.append(cross.word)
         factors.append(reader.amount())
     word = reader.take("word", *_SHAPES)
     shape = _SHAPES[word.word] if word else noun
@@ -325,6 +327,8 @@ def measure(reader: Reader, default: Unit | None) -> Sides:
     is_area = Kind.AREA in kinds and shape in (None, "rectangle")
     wanted = 1 if is_area or width or shape in ("circle", "pot") else 2
     if count is None and len(factors) == wanted + 1 and factors[0].unit is None:
+        if wanted == 2 and crosses[0] == crosses[1]:
+            _three_figures(reader, factors)
         count = _count(reader, factors[0].total, factors.pop(0).start)
     if len(factors) < wanted:
         reader.refuse("incomplete", f"“{reader.shown()}” is one side only.", reader.end)
@@ -339,6 +343,15 @@ def measure(reader: Reader, default: Unit | None) -> Sides:
     if width:
         sides += reader.in_units([width], Kind.LENGTH, default)
     return Sides(shape or "rectangle", count or 1, sides)
+
+
+def _three_figures(reader: Reader, factors: list[Amount]) -> NoReturn:
+    """ "4 x 8 x 1 ft": four beds of 8 x 1 ft, or one of 4 x 8 ft, 1 ft deep? One sign throughout does not say."""
+    _count(reader, factors[0].total, factors[0].start)
+    first, second, third = (reader.text[f.start : f.end].strip() for f in factors)
+    unit = "" if factors[1].unit else reader.text[factors[2].start : factors[2].end].lstrip("0123456789.,/ ½¼¾")
+    readings = (f"{first} beds of {second} x {third}", f"{first} x {second} {unit}".strip())
+    raise AmbiguousQuantity(reader.text, position=factors[2].start, readings=readings)
 
 
 def _counted(reader: Reader) -> tuple[int | None, Shape | None]:

@@ -65,20 +65,21 @@ def print_rate(rate: Rate, system: System = "metric") -> str:
 
 
 def print_measure(m: Measure, system: System = "metric") -> str:
-    """ "1.2 × 3 m", "2 × 4 × 8 ft", "6 ft circle", "30 ft row 18 in wide", "5 pots of 12 in", "30 m²".
+    """ "1.2 × 3 m", "2 beds of 4 × 8 ft", "6 ft circle", "30 ft row 18 in wide", "5 pots of 12 in", "30 m²".
 
     ValueError where no sides can have this area, which no parse returns.
     """
     times = f"{m.count} × " if m.count > 1 else ""
+    beds_of = f"{m.count} beds of " if m.count > 1 else ""
     if m.shape == "area":
         feet2 = shortest(m.area_mm2, FT2_MM2)
-        return times + (f"{exact_text(feet2)} ft²" if _suits(feet2, system) else _metric(m.area_mm2, _AREA))
+        return beds_of + (f"{exact_text(feet2)} ft²" if _suits(feet2, system) else _metric(m.area_mm2, _AREA))
     sides = _exact_sides(m, system)
     inches = [side / IN_MM for side in sides]
     in_us = system == "us" and all(_has_two_decimals(number) for number in inches)
     match m.shape:
         case "rectangle":
-            return times + (_feet_by_feet(inches) if in_us else _metric_by_metric(sides))
+            return beds_of + (_feet_by_feet(inches) if in_us else _metric_by_metric(sides))
         case "circle":
             return f"{times}{_feet(inches[0]) if in_us else _metric(sides[0], _LENGTH)} circle"
         case "pot":

@@ -91,7 +91,7 @@ def twice(measure: Measure) -> Measure:
         ("2 × 30 ft row 18 in wide", twice(ROW)),
         ("2 rows of 30 x 1.5 ft", twice(ROW)),
         ("2 × 4 x 8 ft", twice(BED)),
-        ("2 x 4 x 8 ft", twice(BED)),
+        ("2 beds of 4 x 8 ft", twice(BED)),
         ("2 × 4' x 8'", twice(BED)),
         ("2 beds of 4 x 8 ft", twice(BED)),
         ("2 beds 4 x 8 ft", twice(BED)),
@@ -376,7 +376,7 @@ def test_a_bare_reading_takes_the_unit_of_its_scale() -> None:
         (print_measure, BED, "121.92 × 243.84 cm", "4 × 8 ft"),
         (print_measure, SHORT_BED, "137.16 × 243.84 cm", "4 ft 6 in × 8 ft"),
         (print_measure, METRIC_BED, "1.2 × 3 m", "1.2 × 3 m"),
-        (print_measure, twice(BED), "2 × 121.92 × 243.84 cm", "2 × 4 × 8 ft"),
+        (print_measure, twice(BED), "2 beds of 121.92 × 243.84 cm", "2 beds of 4 × 8 ft"),
         (print_measure, CIRCLE, "182.88 cm circle", "6 ft circle"),
         (print_measure, ROW, "914.4 cm row 45.72 cm wide", "30 ft row 18 in wide"),
         (print_measure, POT, "5 pots of 30.48 cm", "5 pots of 12 in"),
@@ -437,3 +437,11 @@ def test_what_was_understood_is_echoed_in_both_families(
     echoed = echo(value)
     assert echoed.replace("\u00a0", " ") == expected
     assert "\u00a0" in echoed
+
+
+@pytest.mark.parametrize("text", ["4 x 8 x 1 ft", "2x4x8ft", "2 × 4 × 8 ft", "4 x 8 ft x 1 ft"])
+def test_three_figures_with_one_sign_are_several_beds_or_a_depth_and_that_is_asked(text: str) -> None:
+    with pytest.raises(AmbiguousQuantity) as asked:
+        parse_measure(text)
+    several, deep = (parse_measure(reading) for reading in asked.value.readings)
+    assert several.count > 1 and deep.count == 1
