@@ -182,6 +182,7 @@ def weigh_scoops(*, batch: Batch, by: Person, ten_scoops_mg: int) -> Batch:
 @transaction.atomic
 def close_day(*, day: MixingDay, by: Person) -> MixingDay:
     """Counted and finished: each pail that held something was counted since it last changed."""
+    _hold_still(day)
     uncounted = [str(pail) for pail in pails_to_count(day)]
     if uncounted:
         raise InTheWay("uncounted", f"Count first: {', '.join(uncounted)}.")
@@ -192,6 +193,14 @@ def close_day(*, day: MixingDay, by: Person) -> MixingDay:
         raise InTheWay("day_closed", "The day is closed already; nothing changed.")
     day.refresh_from_db()
     return day
+
+
+def _hold_still(day: MixingDay) -> None:
+    """Weigh-outs and hand-outs under way are done first; those that come after find the day closed."""
+    pails = Pail.objects.select_for_update(of=("self",), no_key=True).filter(batch__day=day)
+    places = Place.objects.select_for_update(of=("self",), no_key=True).filter(pail__batch__day=day)
+    list(pails.order_by("pk").values_list("pk"))
+    list(places.order_by("-pk").values_list("pk"))
 
 
 def pails_to_count(day: MixingDay) -> list[Pail]:

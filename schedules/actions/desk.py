@@ -11,12 +11,25 @@ import uuid
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from blends import ledger
 from blends.actions.settling import settle, settle_reversed
 from blends.ledger import Entry, Line
-from blends.models import Batch, Flag, FlagCode, Gate, MixingDay, Pail, Place, PlaceKind, Ticket, TicketKind
+from blends.models import (
+    Batch,
+    DayState,
+    Flag,
+    FlagCode,
+    Gate,
+    MixingDay,
+    Pail,
+    Place,
+    PlaceKind,
+    Ticket,
+    TicketKind,
+)
 from gardens import figures
 from gardens.clock import today
 from gardens.models import Household, Member, Person, Plot
@@ -106,6 +119,8 @@ def hand_out(
             happened_at if told else None,
             device,
         )
+        if not told:
+            _day_is_open(portion, pail)  # again: now this act holds the pail's place, as closing the day must
         asked = " ".join(
             filter(None, ["tub" if with_tub or question_reason else "", "neighbour" if outsider else ""])
         )
@@ -295,11 +310,7 @@ def _may_hand_out(
     needs_consent: bool,
     collected_by: Person,
 ) -> None:
-    day = MixingDay.objects.get(batches=pail.batch_id)
-    if not day.is_open or (portion.round.mixing_day and not portion.round.mixing_day.is_open):
-        raise InTheWay(
-            "day_closed", "The day is closed: nothing more is handed out. What happened can be told."
-        )
+    _day_is_open(portion, pail)
     if portion.round.state == RoundState.CLOSED:
         raise InTheWay("round_closed", "The round is closed: nothing more is due from it.")
     if pail.batch.revision_id != portion.revision_id:
@@ -314,6 +325,14 @@ def _may_hand_out(
             "not_of_household",
             f"{collected_by} is not of the household {portion.household}. Say who agreed to it.",
             "consent",
+        )
+
+
+def _day_is_open(portion: Portion, pail: Pail) -> None:
+    here = Q(batches=pail.batch_id) | Q(pk=portion.round.mixing_day_id)
+    if MixingDay.objects.filter(here, state=DayState.CLOSED).exists():
+        raise InTheWay(
+            "day_closed", "The day is closed: nothing more is handed out. What happened can be told."
         )
 
 
