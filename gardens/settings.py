@@ -251,18 +251,20 @@ CELERY_TIMEZONE = "UTC"
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.TokenAuthentication",  # the first names the challenge of a 401
         "rest_framework.authentication.SessionAuthentication",
-        "rest_framework.authentication.TokenAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["gardens.api.parsing.ExactJSON"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "gardens.api.problems.handle",
     "COERCE_DECIMAL_TO_STRING": True,
 }
+_API_DESCRIPTION = (BASE_DIR / "gardens" / "api" / "description.md").read_text(encoding="utf-8")
 SPECTACULAR_SETTINGS = {
     "TITLE": "Mixing day",
+    "DESCRIPTION": _API_DESCRIPTION,
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
@@ -271,6 +273,7 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
 }
 
 LOG_LEVEL = os.environ.get("LOG_LEVEL", "INFO")

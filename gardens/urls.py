@@ -16,3 +16,7 @@ urlpatterns = [
     path("api/v1/", include("blends.api.urls")),
     path("api/v1/", include("schedules.api.urls")),
 ]
+
+handler400 = "gardens.views.errors.bad_request"
+handler404 = "gardens.views.errors.not_found"
+handler500 = "gardens.views.errors.server_error"
