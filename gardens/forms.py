@@ -257,11 +257,15 @@ class KeyField(forms.UUIDField):
 class ActForm(forms.Form):
     """A form whose ambiguous answers are asked back: two readings under the box, none preselected.
 
-    `written(name)` is the text as it was typed (or the reading that was chosen), for what is kept as written.
+    `near` is the day that days without a year lie near: today in the programme's zone. `written(name)` is the
+    text as it was typed (or the reading that was chosen), for what is kept as written.
     """
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, near: dt.date | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, DayField) and near:
+                field.near = near
         if self.is_bound:
             self.data: Any = cast(Any, self.data).copy()  # a QueryDict's copy may be changed
             for name, field in list(self.fields.items()):
@@ -280,13 +284,14 @@ class ActForm(forms.Form):
         which = forms.ChoiceField(
             label=_("Which did you mean?"), choices=readings, widget=forms.RadioSelect, required=False
         )
-        _insert_after(self.fields, name, name + WHICH, which)
+        insert_after(self.fields, name, name + WHICH, which)
 
     def written(self, name: str) -> str:
         return str(self.data.get(self.add_prefix(name)) or "").strip()
 
 
-def _insert_after(fields: dict[str, forms.Field], name: str, new: str, field: forms.Field) -> None:
+def insert_after(fields: dict[str, forms.Field], name: str, new: str, field: forms.Field) -> None:
+    """Put one more field into a form, right below another."""
     items: Iterable[tuple[str, forms.Field]] = list(fields.items())
     fields.clear()
     for key, value in items:

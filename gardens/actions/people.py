@@ -187,7 +187,7 @@ def give_role(*, person: Person, by: Person, role: str) -> Role:
     if role not in RoleName.values:
         raise Refused("role", "Choose one of the roles.", "role")
     if person.erased_at:
-        raise InTheWay("erased", "This person was erased.", "role")
+        raise InTheWay("erased", "This person was erased.", "roles")
     return Role.objects.get_or_create(programme=person.programme, person=person, name=role)[0]
 
 
@@ -198,6 +198,17 @@ def take_role(*, person: Person, by: Person, role: str) -> None:
     if role == RoleName.ORGANISER:
         _not_the_last_organiser(person)
     Role.objects.filter(person=person, name=role).delete()
+
+
+@transaction.atomic
+def set_roles(*, person: Person, by: Person, roles: set[str]) -> Person:
+    """Exactly these roles from now on, all or none of the change."""
+    has = set(person.roles.values_list("name", flat=True))
+    for role in sorted(roles - has):
+        give_role(person=person, by=by, role=role)
+    for role in sorted(has - roles):
+        take_role(person=person, by=by, role=role)
+    return person
 
 
 def _not_the_last_organiser(person: Person) -> None:
