@@ -59,7 +59,7 @@ class ResetForm(PasswordResetForm):
         return [user for user in found if user.has_usable_password()]
 
 
-class NewPasswordForm(SetPasswordForm[User]):
+class NewPasswordForm(SetPasswordForm):  # type: ignore[type-arg]  # generic in the stubs only
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["new_password1"].help_text = PASSWORD_HINT

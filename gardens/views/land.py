@@ -62,7 +62,7 @@ def garden_add(request: HttpRequest, programme: int) -> HttpResponse:
         say="Which garden, and when is its season?",
         act="Add the garden",
         where=("Gardens",),
-        back=reverse("gardens", args=[programme]),
+        back=reverse("land", args=[programme]),
         back_words="All gardens",
     )
 
@@ -390,12 +390,10 @@ def member_add(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     if now is None:
         return redirect("tenancy_change", programme, plot)
     form = forms.WhoForm(request.POST or None, programme=seat.programme)
-    if (
-        request.method == "POST"
-        and form.is_valid()
-        and attempt(form, lambda: _join(seat, now.household, form))
-    ):
-        return redirect("plot_land", programme, plot)
+    if request.method == "POST" and form.is_valid():
+        joined = attempt(form, lambda: _join(seat, now.household, form))
+        if joined:
+            return redirect("plot_land", programme, plot)
     return form_page(
         request,
         form,

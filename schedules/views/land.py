@@ -36,12 +36,11 @@ def start(request: HttpRequest) -> HttpResponse:
     form = (ProgrammeStartForm if known else SignUpForm)(request.POST or None)
     if request.method == "POST" and form.is_valid():
         values: dict[str, Any] = form.cleaned_data
-        programme = attempt(
-            form, lambda: found(user=known, **values) if known else found_with_account(**values)
-        )
-        if programme:
+        begun = attempt(form, lambda: _begin(known, values))
+        if begun:
+            user, programme = begun
             if not known:
-                login(request, programme_user(programme.pk), backend=BACKEND)
+                login(request, user, backend=BACKEND)
             messages.success(request, f"{programme.name} is here. Next: its gardens and plots.")
             return redirect("bring_in", programme.pk)
     return form_page(
