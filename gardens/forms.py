@@ -268,6 +268,11 @@ class ActForm(forms.Form):
                 field.near = near
         if self.is_bound:
             self.data: Any = cast(Any, self.data).copy()  # a QueryDict's copy may be changed
+            self.ask_back()
+
+    def ask_back(self) -> None:
+        """Put the two readings under each ambiguous answer; a form that adds fields calls it again."""
+        if self.is_bound:
             for name, field in list(self.fields.items()):
                 if isinstance(field, Reads):
                     self._ask_back(name, field)
