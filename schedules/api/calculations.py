@@ -60,7 +60,7 @@ class SeasonIn(serializers.Serializer[Any]):
     last_feed = Day(help_text="Any day of the last feeding week.")
 
 
-class BlendIn(serializers.Serializer[Any]):
+class DoseBlendIn(serializers.Serializer[Any]):
     name = serializers.CharField(max_length=80, default="this blend")
     soluble_nitrogen = Percent(positive=True, help_text="Such as “13.33 %” or “40/3 %”.")
     boron = Percent(required=False, help_text="Left out: not declared, so its cap cannot be checked.")
@@ -77,7 +77,7 @@ class DoseIn(serializers.Serializer[Any]):
         help_text="None: the default planting, assumed.",
     )
     season = SeasonIn()
-    blend = BlendIn()
+    blend = DoseBlendIn()
     scoop = Mass(required=False, positive=True, help_text="What one struck scoop of it weighs.")
 
 

@@ -45,6 +45,20 @@ class Dose:
         )
 
     @property
+    def token(self) -> str:
+        """Names this week's feed in a form."""
+        return f"{self.key}@{self.feed.day.isoformat()}" if self.feed else ""
+
+    @property
+    def season_title(self) -> str:
+        return f"The season of {self.short}, week by week"
+
+    @property
+    def nothing_working(self) -> dict[str, Any]:
+        """Why nothing now; the steps are those of the season."""
+        return {"line": f"nothing now = {self.rest.rstrip('.')}", "steps": self.plan.working.steps}
+
+    @property
     def crop(self) -> str:
         return self.planting.crop_name if self.planting else ""
 

@@ -1,0 +1,137 @@
+"""A slip per plot for one round: beds, level quarter scoops and grams, which days, and when to stop."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from gardens.drawings import scoop_words
+from gardens.models import Member, Plot
+from schedules.models import Collection, Portion, Round
+from schedules.plans import Feed
+from schedules.queries.items import Item
+from schedules.queries.my_plot import Dose, doses_of
+from schedules.queries.plans import land_of_round
+from schedules.specs import DoseError
+
+ROWS = 6  # what an A6 holds beside its cautions
+
+
+@dataclass(frozen=True)
+class Line:
+    """The same dose on some days of one bed."""
+
+    title: str
+    size: str
+    days: tuple[dt.date, ...]
+    mg: int
+    quarters: int
+    stop: dt.date | None
+    assumed: bool
+
+    @property
+    def scoops_said(self) -> str:
+        """`2¾`, of level scoops; nothing where it is less than a quarter."""
+        return scoop_words(self.quarters).split(" ")[0] if self.quarters else ""
+
+    @property
+    def days_said(self) -> str:
+        """`1, 8, 15 and 22 June`."""
+        months: dict[tuple[int, int], list[dt.date]] = {}
+        for day in self.days:
+            months.setdefault((day.year, day.month), []).append(day)
+        said = [f"{', '.join(str(d.day) for d in days)} {days[0]:%B}" for days in months.values()]
+        return "; ".join(said)
+
+
+@dataclass(frozen=True)
+class Slip:
+    plot: Plot
+    holders: str
+    due_mg: int
+    lines: tuple[Line, ...]
+    item: Item
+    pail: int | None
+    page: int = 1
+    pages: int = 1
+
+    @property
+    def assumed(self) -> bool:
+        return any(line.assumed for line in self.lines)
+
+    @property
+    def stop(self) -> dt.date | None:
+        return max((line.stop for line in self.lines if line.stop), default=None)
+
+
+def slips(round: Round, *, garden: int | None = None, plot: int | None = None) -> list[Slip]:
+    """For every plot with something due in the round, whoever registered what. A constant number of queries."""
+    land = land_of_round(round)
+    portions = Portion.objects.filter(round=round).select_related("household").order_by("pk")
+    due: dict[int, list[Portion]] = {}
+    for portion in portions:
+        due.setdefault(portion.plot_id, []).append(portion)
+    names: dict[int, list[str]] = {}
+    households = {p.household_id for rows in due.values() for p in rows}
+    for member in (
+        Member.objects.filter(programme=round.programme, until_day=None)
+        .select_related("person")
+        .order_by("person__name")
+    ):
+        if member.household_id in households:
+            names.setdefault(member.household_id, []).append(member.person.name)
+    taken = Collection.objects.standing().filter(portion__round=round).order_by("pk")
+    pails = dict(taken.values_list("portion__plot_id", "pail__number"))
+    found: list[Slip] = []
+    for row in land.plots:
+        if (garden and row.garden_id != garden) or (plot and row.pk != plot) or row.pk not in due:
+            continue
+        lines = _lines(land.of_plot.get(row.pk, ()), round, round.programme.units)
+        holders = "; ".join(", ".join(names.get(p.household_id, [p.household.name])) for p in due[row.pk])
+        whole = Slip(
+            row,
+            holders,
+            sum(p.due_mg for p in due[row.pk]),
+            (),
+            land.items.of(row.garden_id, row.pk),
+            pails.get(row.pk),
+        )
+        pages = [lines[at : at + ROWS] for at in range(0, len(lines), ROWS)] or [[]]
+        found += [
+            replace(whole, lines=tuple(part), page=n, pages=len(pages)) for n, part in enumerate(pages, 1)
+        ]
+    return found
+
+
+def _lines(surfaces: Iterable[object], round: Round, units: str) -> list[Line]:
+    try:
+        doses, _ = doses_of(list(surfaces), round.first_day, {}, units)  # type: ignore[arg-type]
+    except DoseError:
+        return []
+    lines: list[Line] = []
+    for dose in doses:
+        lines += _of_dose(dose, [f for f in dose.plan.on(round.first_day, round.last_day) if f.due_mg])
+    return lines
+
+
+def _of_dose(dose: Dose, feeds: list[Feed]) -> list[Line]:
+    """Feeds of one mass stand on one line."""
+    lines: list[Line] = []
+    for feed in feeds:
+        quarters = feed.scoops.quarters if feed.scoops else 0
+        if lines and lines[-1].mg == feed.due_mg and lines[-1].quarters == quarters:
+            lines[-1] = replace(lines[-1], days=(*lines[-1].days, feed.day))
+        else:
+            lines.append(
+                Line(
+                    dose.title,
+                    dose.size,
+                    (feed.day,),
+                    feed.due_mg,
+                    quarters,
+                    dose.plan.stop,
+                    dose.plan.assumed,
+                )
+            )
+    return lines

@@ -1,0 +1,34 @@
+"""Paper: a slip for every plot of a round."""
+
+from __future__ import annotations
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from gardens.access import To, find, take_seat
+from schedules.models import Round, RoundState
+from schedules.queries.slips import slips as slips_of
+
+
+@login_required
+@require_safe
+def slips(request: HttpRequest, programme: int, round: int) -> HttpResponse:
+    """Four A6 slips to an A4; one plot's alone with ``?plot=``."""
+    seat = take_seat(request, programme, to=To.READ)
+    rows = Round.objects.select_related(
+        "programme", "revision__blend", "batch__revision__blend", "mixing_day"
+    )
+    row = find(seat, rows, round)
+    plot = request.GET.get("plot", "")
+    garden = request.GET.get("garden", "")
+    found = []
+    if row.state != RoundState.OPEN:
+        found = slips_of(
+            row,
+            plot=int(plot) if plot.isdigit() else None,
+            garden=int(garden) if garden.isdigit() else None,
+        )
+    sheets = [found[at : at + 4] for at in range(0, len(found), 4)]
+    return render(request, "schedules/slips.html", {"round": row, "sheets": sheets, "count": len(found)})
