@@ -20,7 +20,21 @@ def _day(text: str, unit: str | None) -> str:
     return f"{day:%A} {day.day} {day:%B %Y}"
 
 
+def _amount(text: str, unit: str | None) -> str:
+    """A mass, or a volume that a recipe turns into one."""
+    try:
+        return q.echo_mass(q.parse_mass(text))
+    except q.AmbiguousQuantity:
+        raise
+    except q.QuantityError as error:
+        try:
+            return q.echo_volume(q.parse_volume(text))
+        except q.QuantityError:
+            raise error from None
+
+
 READERS: Mapping[str, Reader] = {
+    "amount": _amount,
     "mass": lambda text, unit: q.echo_mass(q.parse_mass(text, default_unit=unit)),
     "length": lambda text, unit: q.echo_length(q.parse_length(text, default_unit=unit)),
     "measure": lambda text, unit: q.echo_measure(q.parse_measure(text, default_unit=unit)),

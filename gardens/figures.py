@@ -138,9 +138,14 @@ def percent(share: Number, places: int = 1) -> str:
     return str(Figure(number(Fraction(share) * 100, places), "%"))
 
 
+def decimals_of(currency: str) -> int:
+    """How many decimals an amount of this currency has."""
+    return 0 if currency in _NO_MINOR else 2
+
+
 def money(minor: int, currency: str) -> str:
     """Minor units with the currency before them: `€ 29.00`; a code where no symbol is plain."""
-    places = 0 if currency in _NO_MINOR else 2
+    places = decimals_of(currency)
     amount = number(Fraction(abs(minor), 10**places), places)
     text = f"{_SYMBOLS.get(currency, currency)}{NBSP}{amount}"
     return f"{MINUS}{THIN}{text}" if minor < 0 else text

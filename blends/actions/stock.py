@@ -463,17 +463,3 @@ def weighings(place: Place) -> Sequence[int]:
     )
     return [division or place.programme.desk_division_mg for division in tickets]
 
-
-@transaction.atomic
-def take_back_ticket(*, ticket: Ticket, by: Person, key: uuid.UUID, reason: str) -> Ticket:
-    """Undo a delivery, move, loss or count that was entered by mistake: a reversal, in sight of all."""
-    if ticket.kind not in (
-        TicketKind.RECEIVE,
-        TicketKind.MOVE,
-        TicketKind.LOSS,
-        TicketKind.WASTE,
-        TicketKind.SEND_BACK,
-        TicketKind.COUNT,
-    ):
-        raise Refused("own_correction", "That is corrected where it was made.")
-    return ledger.reverse(ticket=ticket, by=by, key=key, reason=wanted(reason))

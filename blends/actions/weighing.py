@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from blends import ledger
 from blends.actions.release import decide_anew
+from blends.actions.settling import settle_reversed
 from blends.batching import Fitness
 from blends.ledger import FILLABLE, Entry, Line
 from blends.models import (
@@ -196,6 +197,7 @@ def correct_weigh_out(
     tickets = ledger.post_all(programme=pail.programme, by=by, entries=entries, device=device)
     if tickets[-1].replayed:
         return tickets[-1].weigh_out
+    settle_reversed(ticket=weigh_out.ticket, reversal=tickets[0], by=by)
     made = _keep(ticket_id=tickets[-1].pk, pail=pail, reading=reading, asked=asked)
     decide_anew(pail=pail, by=by, reason=f"a reading was corrected: {reason}")
     return made
@@ -208,6 +210,7 @@ def reverse_weigh_out(*, weigh_out: WeighOut, by: Person, key: uuid.UUID, reason
     pail = _locked(weigh_out.pail)
     ticket = ledger.reverse(ticket=weigh_out.ticket, by=by, key=key, reason=reason)
     if not ticket.replayed:
+        settle_reversed(ticket=weigh_out.ticket, reversal=ticket, by=by)
         decide_anew(pail=pail, by=by, reason=f"a reading was taken back: {reason}")
     return pail
 

@@ -33,8 +33,9 @@ class NutrientRow:
     group: bool  # a heavier rule before it
 
     @property
-    def symbol_only(self) -> str:
-        return self.symbol
+    def in_strength(self) -> bool:
+        """Fed in more than a trace."""
+        return self.state in ("supplied", "atleast") and self.symbol not in TRACE
 
 
 def nutrient_rows(analysis: BlendAnalysis) -> tuple[NutrientRow, ...]:
@@ -116,6 +117,15 @@ class Sheet:
     @property
     def weekly(self) -> bool:
         return not self.weekly_refusal
+
+    @property
+    def strong(self) -> tuple[NutrientRow, ...]:
+        return tuple(row for row in self.rows if row.in_strength)
+
+    @property
+    def traces(self) -> int:
+        """How many are fed as traces."""
+        return sum(1 for row in self.rows if row.share and not row.in_strength)
 
 
 def sheet(analysis: BlendAnalysis) -> Sheet:

@@ -94,6 +94,11 @@ class PailState:
         return not self.missing
 
     @property
+    def weighed(self) -> int:
+        """How many components are in it whole."""
+        return len(self.components) - len(self.missing)
+
+    @property
     def released(self) -> bool:
         return self.pail.place.gate == Gate.RELEASED
 
@@ -172,13 +177,17 @@ def dose_analysis(what: Pail | Batch) -> BlendAnalysis:
     Of a batch: the design, unless every pail released was accepted outside; then what is in those together.
     """
     if isinstance(what, Pail):
-        state = pail_state(what)
-        return state.made if state.made is not None and _doses_as_made(state) else state.design
+        return dose_of(pail_state(what))
     states = [pail_state(p) for p in full_pails(what.pails.all())]
     released = [s for s in states if s.released]
     if not released or not all(_doses_as_made(s) for s in released):
         return what.revision.analysis()
     return made_of(w for s in released for c in s.components for w in c.weigh_outs)
+
+
+def dose_of(state: PailState) -> BlendAnalysis:
+    """``dose_analysis`` of a pail whose state is known."""
+    return state.made if state.made is not None and _doses_as_made(state) else state.design
 
 
 def _doses_as_made(state: PailState) -> bool:
