@@ -46,9 +46,9 @@ def _secret() -> str:
     path = Path(named) if named else DATA_DIR / "secret-key"
     try:
         value = path.read_text().strip()
-    except FileNotFoundError:
+    except OSError as problem:
         if named:
-            raise ImproperlyConfigured(f"SECRET_KEY_FILE names {named}, which is not there") from None
+            raise ImproperlyConfigured(f"SECRET_KEY_FILE names {named}: {problem.strerror}") from None
         return secrets.token_urlsafe(50)
     if not value:
         raise ImproperlyConfigured(f"{path} is empty; a secret is needed")
@@ -109,6 +109,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "gardens.context.place",
+                "schedules.context.contents",
             ],
             "builtins": ["gardens.templatetags.paper"],
         },
@@ -257,7 +258,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["gardens.api.parsing.ExactJSON"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "gardens.api.schema.Schema",
     "EXCEPTION_HANDLER": "gardens.api.problems.handle",
     "COERCE_DECIMAL_TO_STRING": True,
 }
@@ -274,6 +275,15 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
+    "ENUM_NAME_OVERRIDES": {
+        "MaterialKind": "blends.models.Kind",
+        "PlaceKind": "blends.models.PlaceKind",
+        "Slow": "blends.models.Slow",
+        "DayState": "blends.models.DayState",
+        "RoundState": "schedules.models.RoundState",
+        "LogKind": "schedules.models.LogKind",
+        "Feeding": "gardens.models.Feeding",
+    },
 }
 
 LOG_LEVEL = os.environ.get("LOG_LEVEL", "INFO")
