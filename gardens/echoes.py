@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping
 
 from django.utils import timezone
@@ -16,7 +17,11 @@ Reader = Callable[[str, str | None], str]
 
 
 def _day(text: str, unit: str | None) -> str:
-    day = read_day(text, near=timezone.localdate())
+    try:
+        near = dt.date.fromisoformat(unit or "")
+    except ValueError:
+        near = timezone.localdate()
+    day = read_day(text, near=near)
     return f"{day:%A} {day.day} {day:%B %Y}"
 
 
@@ -46,13 +51,14 @@ READERS: Mapping[str, Reader] = {
 
 
 def understood(kind: str, text: str, readers: Mapping[str, Reader] = READERS) -> SafeString:
-    """HTML of the echo line. `kind` is "mass", or "mass:g" where a bare number means grams."""
+    """HTML of the echo line. `kind` is "mass", or "mass:g" where a bare number means grams,
+    or "day:2026-05-04" where a day without a year lies near that one."""
     name, _, unit = kind.partition(":")
     reader = readers.get(name)
     if reader is None or not text.strip():
         return SafeString("")
     try:
-        said = reader(text, unit if unit in UNITS else None)
+        said = reader(text, unit if unit in UNITS or name == "day" else None)
     except (q.QuantityError, DayError) as error:
         return format_html("{}", str(error))
     first, mark, rest = said.partition(", ")

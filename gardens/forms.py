@@ -24,6 +24,7 @@ from gardens.refusals import Refused
 
 T = TypeVar("T")
 WHICH = "_reading"
+NOTHING, CHOOSE = _("Nothing is written here yet."), _("Choose one of the answers.")
 
 
 def attempt(form: forms.BaseForm, act: Callable[[], T]) -> T | None:
@@ -39,7 +40,7 @@ class Reads(forms.CharField):
     """A field that reads text by a parser; `echo` is the kind that the server reads back under the box."""
 
     echo: ClassVar[str] = ""
-    default_error_messages = {"required": _("Nothing is written here yet.")}
+    default_error_messages = {"required": NOTHING}
 
     def __init__(self, *, echo: str | None = None, unit: str = "", short: bool = True, **kwargs: Any) -> None:
         kwargs.setdefault("max_length", 200)
@@ -113,7 +114,11 @@ class MassField(QuantityField):
         return value.milligrams
 
     def prepare_value(self, value: Any) -> Any:
-        return q.print_mass(value) if isinstance(value, q.Mass) else value
+        """With a unit cell beside the box, a value in that unit is shown as a bare number."""
+        if not isinstance(value, q.Mass):
+            return value
+        text = q.print_mass(value)
+        return text.removesuffix(f" {self.default_unit}") if self.default_unit else text
 
 
 class LengthField(QuantityField):
@@ -185,6 +190,12 @@ class DayField(Reads):
         self.near = near
         kwargs.setdefault("max_length", 60)
         super().__init__(**kwargs)
+
+    def lie_near(self, near: dt.date) -> None:
+        """The echo must guess the year as the field does."""
+        self.near = near
+        if self.widget.attrs.get("echo"):
+            self.widget.attrs["echo"] = f"{self.echo}:{near.isoformat()}"
 
     def read(self, text: str) -> dt.date:
         try:
@@ -264,8 +275,11 @@ class ActForm(forms.Form):
     def __init__(self, *args: Any, near: dt.date | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
+            if field.error_messages.get("required") == forms.Field.default_error_messages["required"]:
+                chosen = isinstance(field, forms.ChoiceField)
+                field.error_messages["required"] = CHOOSE if chosen else NOTHING
             if isinstance(field, DayField) and near:
-                field.near = near
+                field.lie_near(near)
         if self.is_bound:
             self.data: Any = cast(Any, self.data).copy()  # a QueryDict's copy may be changed
             self.ask_back()

@@ -50,8 +50,9 @@ class SheetForm(forms.Form):
     """A paste, or a file whose text takes its place."""
 
     sheet = forms.CharField(
-        label=_("Paste the sheet here, with its head"), required=False, strip=False,
-        widget=forms.Textarea(attrs={"rows": 10, "spellcheck": "false", "autocomplete": "off"}),
+        label=_("Paste the sheet here, with its head"), strip=False,
+        error_messages={"required": _("Nothing is here yet: paste the sheet, or choose a file.")},
+        widget=forms.Textarea(attrs={"rows": 10, "class": "sheet", "spellcheck": "false"}),
     )  # fmt: skip
     file = forms.FileField(
         label=_("Or choose a CSV file"),
@@ -59,11 +60,13 @@ class SheetForm(forms.Form):
         widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv"}),
     )
     remark = ""
+    use_required_attribute = False  # a file does as well
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         upload = cleaned.get("file")
         if upload is not None:
+            self.errors.pop("sheet", None)
             try:
                 if upload.size > MOST_BYTES:
                     raise SheetError(
@@ -94,20 +97,27 @@ class NewGardensForm(SeasonForm):
         if self.known:
             choices = [(pk, _("As at %s") % garden.name) for pk, garden in self.known.items()]
             self.fields["like"] = forms.ChoiceField(
-                label=_("The season there"), choices=[*choices, (OWN_YEAR, _("Its own, as follows"))],
+                label=_("The season there"), choices=[*choices, (OWN_YEAR, _("Another, as written below"))],
                 widget=forms.RadioSelect,
             )  # fmt: skip
             self.order_fields(["like"])
-            for name in SeasonForm.base_fields:
-                self.fields[name].required = False
+
+    use_required_attribute = False  # the four days matter only for a season of its own
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        if cleaned.get("like") == OWN_YEAR:
+        if cleaned.get("like") in self.known:
             for name in SeasonForm.base_fields:
-                if not cleaned.get(name) and name not in self.errors:
-                    self.add_error(name, "Nothing is written here yet.")
+                self.errors.pop(name, None)
         return cleaned
+
+    def days(self) -> list[forms.BoundField]:
+        return [self[name] for name in SeasonForm.base_fields]
+
+    @property
+    def is_own(self) -> bool:
+        """Whether the four days are asked for: no other garden is known, or none is taken as the pattern."""
+        return not self.known or self["like"].value() == OWN_YEAR
 
     def season(self) -> Season:
         if garden := self.known.get(self.cleaned_data.get("like", "")):

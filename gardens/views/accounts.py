@@ -51,4 +51,4 @@ def invitation(request: HttpRequest, secret: str) -> HttpResponse:
         "role": asked.get_role_display(),
         "email": asked.email,
     }
-    return render(request, "gardens/invitation.html", context, status=422 if form.errors else 200)
+    return render(request, "gardens/invitation.html", context)

@@ -47,7 +47,7 @@ def form_page(
         "back": back,
         "back_words": back_words,
     }
-    return render(request, template, context | more, status=422 if form.is_bound and form.errors else 200)
+    return render(request, template, context | more)
 
 
 def read_only(form: forms.BaseForm, seat: Seat) -> bool:

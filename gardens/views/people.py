@@ -113,9 +113,7 @@ def person(request: HttpRequest, programme: int, person: int) -> HttpResponse:
     link = request.session.pop(f"{LINK}-{person}", "")
     context = {"line": line, "about": about, "roles": roles, "link": link, "shown": read_only(about, seat)}
     context |= {"also": read_only(roles, seat), "told": link and line.invited}
-    return render(
-        request, "gardens/person.html", context, status=422 if about.errors or roles.errors else 200
-    )
+    return render(request, "gardens/person.html", context)
 
 
 def _kept(request: HttpRequest, person: Person) -> HttpResponse:

@@ -186,7 +186,7 @@ def preview(
         unused=sheet.unused,
         rows=tuple(judged.judged()),
         questions=tuple(judge.questions.values()),
-        new_gardens=tuple(judge.new_gardens),
+        new_gardens=tuple(judge.new_gardens.values()),
         plots=tuple(judge.plots.values()),
         persons=tuple(judge.persons),
         counts=judge.counts(),
@@ -399,7 +399,8 @@ class _Judge:
 
     def _crop(self, row: SheetRow, read: _Read) -> None:
         name = row.cells.get(Column.CROP, "")
-        day, sown = self._day(row), self._sown(row)
+        garden = self.known.gardens.get(fold(read.garden))
+        day, sown = self._day(row, garden.first_feed if garden else self.day), self._sown(row)
         if not name:
             for column in (Column.DAY, Column.HOW):
                 if row.cells.get(column):
@@ -418,12 +419,13 @@ class _Judge:
         if day is not None and sown is not None:
             read.crop = PlannedCrop(name, crop, sown, day)
 
-    def _day(self, row: SheetRow) -> dt.date | None:
+    def _day(self, row: SheetRow, near: dt.date) -> dt.date | None:
+        """Without a year: the one closest to the garden's season."""
         text = row.cells.get(Column.DAY, "")
         if not text:
             return None
         try:
-            day = read_day(text, near=self.day)
+            day = read_day(text, near=near)
         except AmbiguousDay as error:
             first, second = (in_words(d) for d in error.readings)
             choices = [
@@ -436,7 +438,7 @@ class _Judge:
             if not order:
                 self.mark(row, Column.DAY, Verdict.ASK, "Two readings; see the question.")
                 return None
-            day = read_day(text, near=self.day, day_first=order == "day_first")
+            day = read_day(text, near=near, day_first=order == "day_first")
         except DayError as error:
             self.mark(row, Column.DAY, Verdict.BAD, error.message)
             return None

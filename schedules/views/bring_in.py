@@ -119,7 +119,7 @@ def _page(request: HttpRequest, asked: _Asked) -> HttpResponse:
     seen = asked.seen
     if seen is None:
         context = {"form": asked.sheet, "example": EXAMPLE, "columns": [c.value for c in Column]}
-        return render(request, "schedules/bring_in.html", context, status=422 if asked.sheet.errors else 200)
+        return render(request, "schedules/bring_in.html", context)
     again = SheetForm(initial={"sheet": asked.text})
     del again.fields["file"]
     context = {
@@ -129,6 +129,7 @@ def _page(request: HttpRequest, asked: _Asked) -> HttpResponse:
         "form": again,
         "since": asked.since,
         "season": asked.season,
+        "settled": seen.leaves_out or not seen.bad,
         "say": _sentence(seen),
         "under": _summary(seen),
         "act_words": f"Bring in {_plots(seen)}",

@@ -79,7 +79,8 @@ def echo(request: HttpRequest) -> HttpResponse:
 @login_required
 def planting_add(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
     seat, found_bed = bed_here(request, programme, bed)
-    form = PlantingForm(request.POST or None, near=use_zone(seat))
+    use_zone(seat)
+    form = PlantingForm(request.POST or None, near=found_bed.plot.garden.first_feed)
     if request.method == "POST" and form.is_valid():
         values = form.cleaned_data
         planting = attempt(
@@ -130,7 +131,7 @@ def planting(request: HttpRequest, programme: int, planting: int) -> HttpRespons
     day = use_zone(seat)
     plot = found_one.bed.plot
     initial = {"ends_on": found_one.ends_on, "feed_on_request": found_one.feed_on_request}
-    form = PlantingChangeForm(request.POST or None, initial=initial, near=day)
+    form = PlantingChangeForm(request.POST or None, initial=initial, near=found_one.day)
     dates = dates_of(found_one)
     if dates.crop is None or crop_words(dates.crop) != "makes its own nitrogen":
         del form.fields["feed_on_request"]
@@ -148,7 +149,7 @@ def planting(request: HttpRequest, programme: int, planting: int) -> HttpRespons
         "may_change": seat.organises or plot.pk in own_plots(seat, day),
         "cells": plot_cells(plot, {"label": "Bed", "value": found_one.bed.name}),
     }
-    return render(request, "schedules/planting.html", context, status=422 if form.errors else 200)
+    return render(request, "schedules/planting.html", context)
 
 
 @login_required
