@@ -67,7 +67,13 @@ class PercentField(forms.CharField):
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("required", False)
         super().__init__(max_length=20, **kwargs)
-        self.widget.attrs = {"unit": "%", "short": True, "inputmode": "decimal", "autocomplete": "off"}
+        self.widget.attrs = {
+            "unit": "%",
+            "short": True,
+            "inputmode": "decimal",
+            "autocomplete": "off",
+            "plain": True,
+        }
 
     def clean(self, value: Any) -> Decimal | None:
         text = str(super().clean(value)).replace("%", "").replace(" ", "").replace(",", ".")
@@ -323,6 +329,8 @@ class RecipeLineForm(ActForm):
     def __init__(self, *args: Any, materials: Sequence[Material], **kwargs: Any) -> None:
         super().__init__(*args, use_required_attribute=False, **kwargs)
         self.fields["material"] = RowField(materials, empty="No more", label="Material", required=False)
+        for field in self.fields.values():
+            field.widget.attrs["plain"] = True
         self.order_fields(["material", "amount"])
 
     def clean(self) -> dict[str, Any]:

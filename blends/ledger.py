@@ -105,13 +105,20 @@ def known(programme: Programme, key: uuid.UUID, kind: str, payload: Mapping[str,
     if ticket is None:
         return None
     if ticket.digest != digest_of(kind, payload):
-        raise InTheWay("key_reused", "This form was already used for something else. Open it afresh and type it again.")
+        raise InTheWay(
+            "key_reused", "This form was already used for something else. Open it afresh and type it again."
+        )
     ticket.replayed = True
     return ticket
 
 
 def post(
-    *, programme: Programme, by: Person, entry: Entry, happened_at: dt.datetime | None = None, device: str = ""
+    *,
+    programme: Programme,
+    by: Person,
+    entry: Entry,
+    happened_at: dt.datetime | None = None,
+    device: str = "",
 ) -> Ticket:
     """Book one act; returns its ticket (``ticket.replayed`` is true where the key was known).
 
@@ -217,9 +224,7 @@ def _cover(
     difference = single(programme, PlaceKind.DIFFERENCE)
     locked = {
         p.pk: p
-        for p in Place.objects.select_for_update()
-        .filter(pk__in={*net, *told, difference.pk})
-        .order_by("-pk")
+        for p in Place.objects.select_for_update().filter(pk__in={*net, *told, difference.pk}).order_by("-pk")
     }
     cover: list[tuple[Ticket, Line]] = []
     notes = {ticket.pk: entry.told_about for ticket, entry in booked}
@@ -266,7 +271,9 @@ def _why(place: Place, net: int, need: Require | None) -> Refused:
     if need and need.gates and place.gate not in need.gates:
         if Gate.RELEASED in need.gates:
             return InTheWay("pail_not_released", f"{_head(place)} is held: nothing may be handed out of it.")
-        return InTheWay("pail_not_filling", f"{_head(place)} is released: hold it again before anything goes in.")
+        return InTheWay(
+            "pail_not_filling", f"{_head(place)} is released: hold it again before anything goes in."
+        )
     if need and need.unopened and place.opened:
         return InTheWay("pail_opened", f"{_head(place)} was opened: nothing more goes in.")
     return InTheWay(
@@ -287,7 +294,8 @@ def reversal(ticket: Ticket, *, key: uuid.UUID, reason: str) -> Entry:
     if not reason.strip():
         raise Refused("reason_wanted", "Say why, in a few words.", "reason")
     lines = [
-        Line(m.target, m.source, m.mass_mg) for m in ticket.lines.select_related("source", "target").order_by("id")
+        Line(m.target, m.source, m.mass_mg)
+        for m in ticket.lines.select_related("source", "target").order_by("id")
     ]
     places = {p.pk for line in lines for p in (line.source, line.target)}
     return Entry(

@@ -10,7 +10,7 @@ from django.forms.boundfield import BoundField
 from django.forms.renderers import TemplatesSetting
 from django.urls import NoReverseMatch, reverse
 
-OWN_ATTRS = ("unit", "reading", "echo", "short", "note")
+OWN_ATTRS = ("unit", "reading", "echo", "short", "note", "plain")
 
 
 class PaperField(BoundField):
@@ -60,6 +60,10 @@ class PaperField(BoundField):
     @property
     def short(self) -> bool:
         return bool(self.field.widget.attrs.get("short"))
+
+    @property
+    def plain(self) -> bool:
+        return bool(self.field.widget.attrs.get("plain"))
 
     @property
     def note(self) -> str:

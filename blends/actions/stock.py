@@ -462,4 +462,3 @@ def weighings(place: Place) -> Sequence[int]:
         .values_list("weigh_out__scale__division_mg", flat=True)
     )
     return [division or place.programme.desk_division_mg for division in tickets]
-

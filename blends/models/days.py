@@ -225,7 +225,9 @@ class Count(Walled):
     band_mg = MassField()
     weighings = models.PositiveIntegerField()
     reason = models.CharField(max_length=400, blank=True)
-    ticket = models.OneToOneField(Ticket, on_delete=models.PROTECT, null=True, blank=True, related_name="count")
+    ticket = models.OneToOneField(
+        Ticket, on_delete=models.PROTECT, null=True, blank=True, related_name="count"
+    )
     by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 

@@ -49,14 +49,18 @@ class Place(Walled):
     """One thing in one spot, with one balance in milligrams: an account."""
 
     kind = models.CharField(max_length=12, choices=PlaceKind.choices)
-    lot = models.ForeignKey("blends.Lot", on_delete=models.PROTECT, null=True, blank=True, related_name="places")
+    lot = models.ForeignKey(
+        "blends.Lot", on_delete=models.PROTECT, null=True, blank=True, related_name="places"
+    )
     garden = models.ForeignKey(Garden, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     spot = models.CharField(max_length=80, blank=True)
     pail = models.OneToOneField(
         "blends.Pail", on_delete=models.PROTECT, null=True, blank=True, related_name="place"
     )
     plot = models.ForeignKey(Plot, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    household = models.ForeignKey(Household, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    household = models.ForeignKey(
+        Household, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     batch = models.ForeignKey(
         "blends.Batch", on_delete=models.PROTECT, null=True, blank=True, related_name="tubs"
     )

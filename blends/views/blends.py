@@ -23,7 +23,7 @@ from blends.queries.recipes import blends_listed, full_revision
 from blends.queries.store import Cost, cost_of, cost_of_revision, current_declarations
 from blends.views.pages import link, seat_of
 from gardens.access import Seat, To, find, take_seat
-from gardens.figures import decimals_of
+from gardens.figures import decimals_of, rounded
 from gardens.forms import attempt
 from gardens.refusals import Refused
 
@@ -101,10 +101,14 @@ def _cost_rows(seat: Seat, cost: Cost, analysis: chemistry.BlendAnalysis) -> dic
         "per_kg_n": None if per_kg is None or not share else per_kg / share,
         "unpriced": cost.unpriced,
         "lines": [
-            {"name": x.name, "lot": x.lot, "mass_mg": x.mass_mg, "minor": round(x.minor)} for x in cost.lines
+            {"name": x.name, "lot": x.lot, "mass_mg": x.mass_mg, "minor": _whole(x.minor)} for x in cost.lines
         ],
-        "minor": None if cost.minor is None else round(cost.minor),
+        "minor": None if cost.minor is None else _whole(cost.minor),
     }
+
+
+def _whole(minor: Fraction) -> int:
+    return int(rounded(minor, 0))
 
 
 def _major(seat: Seat, minor: Fraction | None) -> Fraction | None:

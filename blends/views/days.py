@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 from django.contrib import messages
@@ -23,12 +24,14 @@ from blends.actions.days import (
     weigh_scoops,
 )
 from blends.actions.scales import add_scale, retire_scale
+from blends.batching import FILL, PAIL_LITRES
 from blends.forms import ScaleForm
 from blends.forms_days import BatchForm, CrewForm, DayForm, ScoopsForm
 from blends.models import Batch, MixingDay, Revision, Scale
 from blends.queries.days import DayState, day_state
 from blends.safety import POINTS
 from blends.views.pages import link, seat_of
+from gardens import drawings
 from gardens.access import Seat, To, find, take_seat
 from gardens.clock import today
 from gardens.forms import attempt
@@ -97,17 +100,31 @@ def day(request: HttpRequest, programme: int, day: int) -> HttpResponse:
         "steps": _steps(seat, state),
         "next": _next(seat, state),
         "desk_url": link("desk", programme=programme),
-        "drawn": [
-            {
-                "name": f"pail {p.pail.number}",
-                "mg": p.pail.place.balance_mg or p.pail.target_mg,
-            }
-            for p in state.pails
-        ]
-        if len(state.pails) <= 12
-        else [],
+        "drawn": _drawn(state),
     }
     return render(request, "blends/day.html", context)
+
+
+def _drawn(state: DayState) -> list[drawings.Pail]:
+    """The pails as they stand, filled by volume; none where there are too many to look at."""
+    if len(state.pails) > 12 or not any(s.pail.place.balance_mg for s in state.pails):
+        return []
+    several = len(state.batches) > 1
+    return [
+        {
+            "name": f"{s.pail.batch.number}, pail {s.pail.number}" if several else f"pail {s.pail.number}",
+            "mg": s.pail.place.balance_mg,
+            "litres": Fraction(s.pail.place.balance_mg) / 1_000_000 / Fraction(b.batch.revision.bulk_density),
+            "capacity_litres": PAIL_LITRES,
+            "fill_limit_litres": PAIL_LITRES * FILL,
+        }
+        for b in state.batches
+        for s in b.pails
+    ]
+
+
+def _count_words(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _steps(seat: Seat, state: DayState) -> list[dict[str, Any]]:
@@ -129,8 +146,7 @@ def _steps(seat: Seat, state: DayState) -> list[dict[str, Any]]:
         ),
         (
             "Batch",
-            ", ".join(f"{b.batch.revision.blend.name}, {len(b.pails)} pails" for b in state.batches)
-            or "none yet",
+            _count_words(len(state.pails), "pail") if state.batches else "none yet",
             bool(state.batches),
             link("batch_add", programme=p, day=d) if seat.organises and not state.batches else "",
         ),

@@ -18,7 +18,7 @@ from blends.actions.days import (
     reverse_weigh_out,
     weigh_out,
 )
-from blends.batching import Doubt, Fitness, Held, Never, Target
+from blends.batching import Doubt, Fitness, Held, Never, Reason, Target
 from blends.forms_days import CorrectForm, HoldForm, ReleaseForm, WeighForm, scale_words
 from blends.models import Component, MixingDay, Pail, PailTarget, Scale, WeighOut
 from blends.planning import Wanted, as_wanted, fit_of
@@ -152,6 +152,7 @@ def _net(seat: Seat, own: ComponentState, wanted: Wanted, form: WeighForm) -> di
         "high": unit.value(wanted.high_mg),
         "net": None if net is None else unit.value(net),
         "net_words": "" if net is None else unit.words(net),
+        "net_figure": "" if net is None else unit.figure(net),
         "tare_words": unit.figure(tare) if tare else "",
         "within": within,
         "off_words": "" if off is None else _off_words(off, unit),
@@ -282,6 +283,7 @@ def _pail_page(
         .select_related("component__material", "lot", "scale", "ticket__by", "ticket__reversed_by__by")
         .order_by("id")
     )
+    reasons: tuple[Reason, ...] = getattr(state.verdict, "reasons", ())
     context = {
         "state": state,
         "pail": state.pail,
@@ -292,7 +294,8 @@ def _pail_page(
         "compare": _compare(state),
         "held": isinstance(state.verdict, Held),
         "never": isinstance(state.verdict, Never),
-        "reasons": [r.text for r in getattr(state.verdict, "reasons", ())],
+        "reasons": [r.text for r in reasons],
+        "off": any(r.nutrient for r in reasons),
         "release": release,
         "hold": hold,
         "place_url": link("place", programme=seat.programme.pk, place=state.pail.place.pk),
@@ -337,11 +340,10 @@ def _compare(state: PailState) -> list[dict[str, str]]:
         off = "" if not meant or got is None else f"{float(got / meant - 1) * 100:+.1f} %".replace("-", "−")
         rows.append(
             {
-                "name": f"{n.english.capitalize()} {n}",
+                "name": n.english.capitalize(),
                 "design": "not declared" if meant is None else percent_text(meant),
                 "made": "not declared" if got is None else percent_text(got),
                 "off": off,
-                "may": "5 %" if n is Nutrient.N else "10 %",
             }
         )
     return rows
