@@ -107,12 +107,12 @@ def _analysis_of(part: Mapping[str, Any]) -> Analysis:
                 "not_in_catalogue", "The catalogue has no such material.", "material"
             ) from None
     if "formula" in part:
-        return chemistry.from_formula(part["formula"], _decimal(part.get("purity", Fraction(100))))
-    values = {key: _decimal(value) for key, value in part["label"].items()}
+        return chemistry.from_formula(part["formula"], decimal_of(part.get("purity", Fraction(100))))
+    values = {key: decimal_of(value) for key, value in part["label"].items()}
     return chemistry.from_label(values, slow=Slow(part["slow"]))
 
 
-def _decimal(value: Fraction) -> Decimal:
+def decimal_of(value: Fraction) -> Decimal:
     return Decimal(value.numerator) / Decimal(value.denominator)
 
 
@@ -158,7 +158,7 @@ class BatchPartIn(serializers.Serializer[Any]):
     trace = serializers.BooleanField(default=False, help_text="A trace concentrate or salt.")
 
 
-class BatchIn(serializers.Serializer[Any]):
+class BatchCalculationIn(serializers.Serializer[Any]):
     components = serializers.ListField(child=BatchPartIn(), min_length=1, max_length=MOST_PARTS)
     mass = Mass(positive=True, help_text="Of the whole batch.")
     pail_litres = serializers.DecimalField(
@@ -171,20 +171,22 @@ class BatchIn(serializers.Serializer[Any]):
     lift = Mass(positive=True, required=False, help_text="The most one lifts; 23 kg.")
 
 
-class WeighOutJSON(serializers.Serializer[Any]):
+class CalculatedWeighOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     target = Quantity()
     tolerance = Quantity()
 
 
-class PailJSON(serializers.Serializer[Any]):
+class CalculatedPail(serializers.Serializer[Any]):
     number = serializers.IntegerField()
     mass = Quantity()
-    weigh_outs = WeighOutJSON(many=True, help_text="In the order of weighing; they sum to the pail exactly.")
+    weigh_outs = CalculatedWeighOut(
+        many=True, help_text="In the order of weighing; they sum to the pail exactly."
+    )
 
 
-class BatchOut(serializers.Serializer[Any]):
-    pails = PailJSON(many=True)
+class BatchCalculationOut(serializers.Serializer[Any]):
+    pails = CalculatedPail(many=True)
     limit = Quantity(help_text="What one pail may hold.")
     limited_by = serializers.ChoiceField([limit.value for limit in batching.Limit])
     working = WorkingJSON()
@@ -195,12 +197,12 @@ class BatchCalculation(APIView):
         "calculate_batch",
         "A batch in equal pails, and what of each component goes into each",
         tag=CALCULATIONS,
-        request=BatchIn,
-        answer=BatchOut,
+        request=BatchCalculationIn,
+        answer=BatchCalculationOut,
         examples=examples_of("batch"),
     )
     def post(self, request: Request) -> Response:
-        return Response(_batch(taken(BatchIn, request)))
+        return Response(_batch(taken(BatchCalculationIn, request)))
 
 
 MOST_PAILS = 500
@@ -208,7 +210,7 @@ MOST_PAILS = 500
 
 def _batch(asked: Mapping[str, Any]) -> dict[str, Any]:
     litres = asked.get("pail_litres", batching.PAIL_LITRES)
-    fill = _decimal(asked["fill"]) / 100 if "fill" in asked else batching.FILL
+    fill = decimal_of(asked["fill"]) / 100 if "fill" in asked else batching.FILL
     density = asked.get("density", batching.DENSITY_G_ML)
     lift = asked.get("lift", batching.LIFT_MG)
     pails = batching.split(asked["mass"], pail_litres=litres, fill=fill, density_g_ml=density, lift_mg=lift)

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
-from gardens.access import Seat, To, seats_of
+from gardens.access import Seat, To
 from gardens.api.quantities import Mass
 from gardens.api.schema import operation
 from gardens.api.views import ProgrammeView
@@ -36,7 +36,7 @@ class SignInThrottle(SimpleRateThrottle):
         return f"sign_in:{self.get_ident(request)}:{email.encode('utf-8', 'replace').hex()}"
 
 
-class SignIn(serializers.Serializer[Any]):
+class Credentials(serializers.Serializer[Any]):
     email = serializers.EmailField(max_length=254)
     password = serializers.CharField(max_length=4096, trim_whitespace=False, style={"input_type": "password"})
 
@@ -57,13 +57,13 @@ class TokenView(APIView):
         "token_make",
         "Sign in and get a token",
         tag=ACCOUNT,
-        request=SignIn,
+        request=Credentials,
         answer=Secret,
         public=True,
         errors=(422, 429),
     )
     def post(self, request: Request) -> Response:
-        sent = SignIn(data=request.data)
+        sent = Credentials(data=request.data)
         sent.is_valid(raise_exception=True)
         user = authenticate(
             request, username=sent.validated_data["email"], password=sent.validated_data["password"]
@@ -99,14 +99,6 @@ class SeatJSON(serializers.Serializer[Seat]):
 
     def get_roles(self, seat: Seat) -> list[str]:
         return sorted(seat.roles)
-
-
-class ProgrammesView(APIView):
-    @operation(
-        "programme_list", "The programmes you belong to", tag=ACCOUNT, answer=SeatJSON(many=True), errors=()
-    )
-    def get(self, request: Request) -> Response:
-        return Response(SeatJSON(seats_of(request.user), many=True).data)
 
 
 class ProgrammeDetail(ProgrammeView):

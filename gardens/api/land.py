@@ -103,7 +103,7 @@ class PlotJSON(serializers.Serializer[Plot]):
         return next((t.household.name for t in vars(plot).get("now", ())), "")
 
 
-class HoldIn(serializers.Serializer[Any]):
+class HoldPlotIn(serializers.Serializer[Any]):
     persons = Refs(Person, allow_empty=False)
     day = serializers.DateField(help_text="The first day on which they hold it.")
 
@@ -262,11 +262,11 @@ class TenanciesView(ProgrammeView):
         "tenancy_change",
         "A plot changes hands: these persons hold it from a day on",
         tag=LAND,
-        request=HoldIn,
+        request=HoldPlotIn,
         answer=TenancyJSON,
         status=201,
     )
     def post(self, request: Request, programme: int, plot: int) -> Response:
         seat = self.sit(To.ORGANISE)
         row = self.find(Plot, plot)
-        return self.show(TenancyJSON, pass_on(plot=row, by=seat.person, **self.take(HoldIn)), 201)
+        return self.show(TenancyJSON, pass_on(plot=row, by=seat.person, **self.take(HoldPlotIn)), 201)

@@ -83,6 +83,10 @@ def percent(value: int | Decimal | Fraction) -> QuantityJSON:
     return figure(value, "%")
 
 
+def money(minor: int | Fraction, currency: str) -> QuantityJSON:
+    return figure(Fraction(minor) / 10 ** figures.decimals_of(currency), currency)
+
+
 class Quantity(serializers.Serializer[Any]):
     """An exact decimal and its unit."""
 
@@ -270,4 +274,4 @@ class Money(QuantityField):
         return int(minor)
 
     def to_representation(self, value: int) -> QuantityJSON:
-        return figure(Fraction(value, 10 ** figures.decimals_of(self.currency)), self.currency)
+        return money(value, self.currency)

@@ -61,7 +61,7 @@ def operation(
     errors: Sequence[int] = (),
     key: bool = False,
     paged: bool = False,
-    parameters: Sequence[OpenApiParameter] = (),
+    parameters: Sequence[OpenApiParameter | type[serializers.Serializer[Any]]] = (),
     examples: Sequence[OpenApiExample] = (),
     public: bool = False,
 ) -> Callable[[V], V]:
@@ -122,9 +122,20 @@ def listed(item: type[serializers.Serializer[Any]]) -> type[serializers.Serializ
         "next": serializers.URLField(allow_null=True, help_text="The address of the next page."),
         "previous": serializers.URLField(allow_null=True),
         "results": item(many=True),
-        "__doc__": f"A page of rows: {item.__name__}.",
+        "__doc__": f"A page of rows: {plain_name(item.__name__)}.",
     }
-    return type(f"{item.__name__}Page", (serializers.Serializer,), fields)
+    return type(f"{plain_name(item.__name__)}Page", (serializers.Serializer,), fields)
+
+
+class Schema(AutoSchema):
+    """Components go by what they are: ``GardenJSON`` is told as Garden, ``GardenIn`` as GardenRequest."""
+
+    def get_serializer_name(self, serializer: Any, direction: Any) -> str:
+        return plain_name(serializer.__class__.__name__)
+
+
+def plain_name(name: str) -> str:
+    return next((name.removesuffix(end) for end in ("JSON", "Out", "In") if name.endswith(end)), name)
 
 
 class QuantitySchema(OpenApiSerializerFieldExtension):

@@ -10,7 +10,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("schema/", docs.SchemaView.as_view(), name="api_schema"),
     path("docs/", docs.DocsView.as_view(), name="api_docs"),
     path("token/", account.TokenView.as_view(), name="api_token"),
-    path("programmes/", account.ProgrammesView.as_view(), name="api_programmes"),
     path(f"{P}/", account.ProgrammeDetail.as_view(), name="api_programme"),
     path(f"{P}/jobs/", account.JobsView.as_view(), name="api_jobs"),
     path(f"{P}/gardens/", land.GardensView.as_view(), name="api_gardens"),

@@ -48,6 +48,13 @@ class ProgrammeView(APIView):
         taken: dict[str, Any] = sent.validated_data
         return taken
 
+    def asked(self, form: type[serializers.Serializer[Any]]) -> dict[str, Any]:
+        """What the address asks for, behind its question mark."""
+        sent = form(data=self.request.query_params, context={"seat": self.seat})
+        sent.is_valid(raise_exception=True)
+        taken: dict[str, Any] = sent.validated_data
+        return taken
+
     def show(self, kind: type[serializers.Serializer[Any]], row: Any, status: int = 200) -> Response:
         return Response(kind(row, context={"seat": self.seat}).data, status=status)
 

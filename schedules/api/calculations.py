@@ -53,7 +53,7 @@ class CropIn(serializers.Serializer[Any]):
     extras = serializers.ListField(child=ExtraIn(), required=False, default=list, max_length=60)
 
 
-class SeasonIn(serializers.Serializer[Any]):
+class DoseSeasonIn(serializers.Serializer[Any]):
     last_frost = Day(required=False, allow_null=True, default=None)
     first_frost = Day(required=False, allow_null=True, default=None)
     first_feed = Day(help_text="Any day of the first feeding week.")
@@ -76,7 +76,7 @@ class DoseIn(serializers.Serializer[Any]):
         max_length=MOST_PLANTINGS,
         help_text="None: the default planting, assumed.",
     )
-    season = SeasonIn()
+    season = DoseSeasonIn()
     blend = DoseBlendIn()
     scoop = Mass(required=False, positive=True, help_text="What one struck scoop of it weighs.")
 
