@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from schedules.views import desk
+from schedules.views import books, desk
 
 urlpatterns: list[URLPattern] = [
     path("p/<int:programme>/days/<int:day>/desk/", desk.desk, name="desk"),
@@ -14,4 +14,12 @@ urlpatterns: list[URLPattern] = [
     path(
         "p/<int:programme>/collections/<int:pk>/correct/", desk.collection_correct, name="collection_correct"
     ),
+    path("p/<int:programme>/totals/", books.totals, name="totals"),
+    path("p/<int:programme>/totals.csv", books.totals_csv, name="totals_csv"),
+    path("p/<int:programme>/tickets/", books.tickets, name="tickets"),
+    path("p/<int:programme>/tickets/<int:pk>/", books.ticket, name="ticket"),
+    path("p/<int:programme>/tickets/<int:pk>/reverse/", books.ticket_reverse, name="ticket_reverse"),
+    path("p/<int:programme>/places/<int:pk>/", books.place, name="place"),
+    path("p/<int:programme>/to-settle/", books.to_settle, name="to_settle"),
+    path("p/<int:programme>/to-settle/<int:pk>/", books.settle, name="settle"),
 ]

@@ -202,7 +202,9 @@ def play_day(
         programme=programme, number=1, first_day=day.day, weeks=4, revision=revision, mixing_day=day,
         batch=batch, state=RoundState.FROZEN, made_by=by,
     )  # fmt: skip
-    RoundGarden.objects.create(programme=programme, round=round_, garden=cast.garden)
+    gardens = {cast.garden.pk, *(plot.garden_id for plot, _, _ in due)}
+    for garden_id in sorted(gardens):
+        RoundGarden.objects.create(programme=programme, round=round_, garden_id=garden_id)
     played = Day(programme, day, round_, revision, lots, batch, made, scale)
     for plot, household, due_mg in due or [(cast.plot, cast.household, 200_000)]:
         played.portions[plot.label] = make_portion(round_, plot, household, due_mg)

@@ -102,7 +102,7 @@ def round_rows(round_: Round) -> list[DeskRow]:
     had: dict[int, list[Collection]] = defaultdict(list)
     for c in Collection.objects.filter(portion__round=round_).standing().select_related("ticket"):
         had[c.portion_id].append(c)
-    rows = [_row(p, members[p.household_id], had[p.pk]) for p in due]
+    rows = [row_of(p, members[p.household_id], had[p.pk]) for p in due]
     without = (
         Plot.objects.filter(programme=round_.programme_id, until_day=None)
         .filter(garden__in=round_.round_gardens.values("garden"))
@@ -115,7 +115,7 @@ def round_rows(round_: Round) -> list[DeskRow]:
     return sorted(rows, key=lambda r: (r.garden, natural(r.plot), r.portion_id or 0))
 
 
-def _row(portion: Portion, names: tuple[str, ...], had: Sequence[Collection]) -> DeskRow:
+def row_of(portion: Portion, names: tuple[str, ...], had: Sequence[Collection]) -> DeskRow:
     return DeskRow(
         portion.pk,
         portion.plot_id,
