@@ -29,6 +29,15 @@ from tests.schedules.beds import BED, BLEND, FOUR_BY_EIGHT, SEASON, planting
 ALWAYS = (date.min, date.max)
 
 
+THIRD = FOUR_BY_EIGHT // 3
+THREE_AND_A_GUESS = [
+    *(planting(key=f"part {n}", area_mm2=THIRD - 7 * n, day=date(2026, 5, 11)) for n in range(3)),
+    default_planting(BED, SEASON),
+]
+"""All four meet the bed's cap on the same Mondays, and share to the microgram."""
+AFTERWARDS = planting("spinach", day=date(2026, 7, 20), ends_on=date(2026, 9, 28))
+
+
 def requests(*beds: tuple[BedSpec, list[PlantingSpec]]) -> list[Request]:
     return [Request(bed, plantings, SEASON, BLEND) for bed, plantings in beds]
 
@@ -113,6 +122,9 @@ def test_a_freeze_keeps_the_same_as_the_specification() -> None:
         Request(BED, [planting(active=())], SEASON, BLEND),
         Request(BED, [planting()], SEASON, BLEND, replace(HOUSE, scoop_mg=60_000)),
         Request(BED, [], SEASON, BLEND),
+        Request(BED, [default_planting(BED, SEASON), planting()], SEASON, BLEND),
+        Request(BED, THREE_AND_A_GUESS, SEASON, BLEND),
+        Request(BED, [planting("zucchini", ends_on=date(2026, 7, 20)), AFTERWARDS], SEASON, BLEND),
     ],
 )
 def test_the_long_ways_come_out_like_the_specification(request_: Request) -> None:
@@ -121,7 +133,7 @@ def test_the_long_ways_come_out_like_the_specification(request_: Request) -> Non
         request_.bed, request_.plantings, request_.season, request_.item, request_.rules, given=request_.given
     )
     assert list(zip(found.day.tolist(), found.ug_n.tolist(), found.blend_mg.tolist(), strict=True)) == [
-        (feed.day.toordinal(), feed.ug_n, feed.blend_mg) for feed in plan.feeds
+        (feed.day.toordinal(), feed.ug_n, feed.blend_mg) for p in plan.plantings for feed in p.feeds
     ]
 
 

@@ -33,6 +33,7 @@ from schedules.scoops import nearest
 from tests.schedules.beds import BED, BLEND, FOUR_BY_EIGHT, SEASON, grams, plan, planting
 
 MM2 = 1_000_000
+LONG = GardenSeason(None, None, date(2026, 1, 5), date(2027, 6, 28))
 SIXTEENTH_UG = 1_814_369
 """2 lb/1000 ft2 over sixteen weeks on 4 x 8 ft: 1 814 369.31 ug of nitrogen."""
 
@@ -93,6 +94,11 @@ def test_garlic_keeps_its_own_dates_outside_the_feeding_weeks() -> None:
     assert [feed.day for feed in found.feeds] == [date(2026, 4, 15), date(2026, 5, 15)]
     assert grams(found) == [54.43, 54.43]
     assert SEASON.first_feed > date(2026, 4, 15)
+
+
+@pytest.mark.parametrize(("planted", "feeds"), [(date(2026, 4, 14), 2), (date(2026, 4, 15), 1)])
+def test_a_fixed_date_counts_from_the_day_after_planting(planted: date, feeds: int) -> None:
+    assert len(plan(planting("garlic", day=planted, sown=True)).feeds) == feeds
 
 
 def test_garlic_planted_this_autumn_is_fed_next_spring() -> None:
@@ -272,6 +278,8 @@ def test_those_that_meet_the_cap_on_one_day_share_in_proportion() -> None:
     assert any(feed.cut_by_soil for feed in small.feeds)
     for one, two in zip(small.feeds, large.feeds, strict=True):
         assert abs(2 * one.ug_n - two.ug_n) <= 2
+    cap = int(pounds_per_1000_ft2(3) * FOUR_BY_EIGHT / MM2)
+    assert cap - 2 <= before.ug_n + sum(feed.ug_n for feed in found.feeds) <= cap  # rounding passes no cap
 
 
 def test_no_planting_passes_the_cap_on_its_own_area() -> None:
@@ -310,6 +318,18 @@ def test_what_seven_leaves_is_told_for_the_freeze() -> None:
     assert found.room_boron is not None and float(found.room_boron) == pytest.approx(100_000, abs=1)
 
 
+@pytest.mark.parametrize(("weeks", "second_g_n"), [(48, "10.000"), (47, "4.647")])
+def test_the_48_weeks_move_with_the_plan(weeks: int, second_g_n: str) -> None:
+    rate = own_rate(
+        Decimal(10), Basis.AREA, of_nitrogen=True, text="10 g N/m2", reason="trial", every_weeks=weeks
+    )
+    spec = planting(
+        own_rate=rate, lift=Lift(Cap.FEED_N, "trial"), day=date(2026, 1, 1), ends_on=date(2027, 6, 1)
+    )
+    found = plan(spec, season=LONG, item=BlendItem("urea", Decimal(46)))
+    assert [f"{feed.ug_n / FOUR_BY_EIGHT:.3f}" for feed in found.feeds] == ["10.000", second_g_n]
+
+
 # Logs
 
 
@@ -340,6 +360,20 @@ def test_an_extra_is_taken_off_the_last_feeds() -> None:
 
 def test_an_extra_after_the_last_feed_takes_nothing_back() -> None:
     assert grams(plan(planting(extras=(Extra(date(2026, 9, 20), 30_000),)))) == grams(plan(planting()))
+
+
+def test_an_extra_long_ago_gives_its_neighbour_nothing_more() -> None:
+    """In 77 weeks the extra has left the soil's window when the last feeds, which it is taken off, come."""
+    rate = own_rate(Decimal("0.25"), Basis.AREA, of_nitrogen=True, text="0.25 g N/m2", reason="trial")
+    half = FOUR_BY_EIGHT // 2
+    dates = {"day": date(2025, 12, 1), "ends_on": date(2027, 12, 1), "area_mm2": half, "own_rate": rate}
+    one, two = planting(key="one", **dates), planting(key="two", **dates)
+    weak, compost = BlendItem("weak", Decimal(2)), [Given(date(2027, 6, 7), 28 * FOUR_BY_EIGHT // 10)]
+    logged = replace(one, extras=(Extra(date(2026, 1, 6), 100_000),))
+    before = plan_bed(BED, [one, two], LONG, weak, given=compost).plantings[1].feeds
+    after = plan_bed(BED, [logged, two], LONG, weak, given=compost).plantings[1].feeds
+    assert [feed.day for feed in before if feed.cut_by_soil] == [date(2027, 6, 7)]
+    assert all(now.ug_n <= was.ug_n for was, now in zip(before, after, strict=True))
 
 
 # People's decisions
@@ -477,8 +511,10 @@ def test_a_lift_serves_its_own_planting_only() -> None:
         planting(key="usual", area_mm2=half, own_rate=rate),
     ]
     lifted, usual = (sum(f.ug_n for f in p.feeds) for p in plan_bed(BED, specs, SEASON, BLEND).plantings)
-    assert usual <= pounds_per_1000_ft2(3) * half / MM2
-    assert usual < lifted <= Fraction("22.4") * half
+    plain = [replace(spec, lift=None) for spec in specs]
+    without, _ = (sum(f.ug_n for f in p.feeds) for p in plan_bed(BED, plain, SEASON, BLEND).plantings)
+    assert usual == pytest.approx(without, abs=10)  # rounding down alone
+    assert without < lifted <= Fraction("22.4") * half
 
 
 # Refusals
@@ -634,6 +670,12 @@ def test_scoops_go_up_only_where_the_season_has_room() -> None:
     assert str(heavy.feeds[-1].scoops) == "3/4"
     assert str(guess.feeds[-1].scoops) == "1"
     assert plan(planting()).feeds[0].scoops is None
+
+
+def test_scoops_stay_under_the_cap_of_one_feed() -> None:
+    lettuce = planting("lettuce", day=date(2026, 5, 1), ends_on=date(2026, 6, 20))
+    feed = plan(lettuce, rules=replace(HOUSE, scoop_mg=14_048)).feeds[-1]
+    assert str(feed.scoops) == "2 1/2"  # 2 3/4 are nearer to 37.2 g, and more than 12.5 g/m2
 
 
 def test_the_plan_of_a_planting_spec_needs_no_order_of_days() -> None:
