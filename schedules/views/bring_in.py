@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 
 from gardens.access import Seat, To, take_seat
@@ -64,9 +64,13 @@ def bring_in_page(request: HttpRequest, programme: int) -> HttpResponse:
 
 def _asked(request: HttpRequest, seat: Seat) -> _Asked:
     day = use_zone(seat)
-    posted = request.POST if "looked" in request.POST else None
-    since = SinceForm(posted, near=day, initial={"since": today(seat.programme)})
+    since = SinceForm(_sent(request), near=day, initial={"since": day} | request.POST.dict())
     return _Asked(seat, SheetForm(request.POST or None, request.FILES or None), since)
+
+
+def _sent(request: HttpRequest) -> QueryDict | None:
+    """What counts as an answer: only when bringing in. Looking again keeps what was typed, and judges nothing."""
+    return request.POST if request.POST.get("step") == "bring" else None
 
 
 def _brought(request: HttpRequest, asked: _Asked, answers: dict[str, str]) -> HttpResponse | None:
@@ -76,8 +80,10 @@ def _brought(request: HttpRequest, asked: _Asked, answers: dict[str, str]) -> Ht
     again = answers.get("looked") == asked.digest
     if seen.new_gardens:
         gardens = Garden.objects.filter(programme=seat.programme)
-        posted = request.POST if again and "last_frost" in request.POST else None
-        asked.season = NewGardensForm(posted, gardens=gardens, near=today(seat.programme))
+        sent = _sent(request) if again and "last_frost" in request.POST else None
+        asked.season = NewGardensForm(
+            sent, gardens=gardens, near=today(seat.programme), initial=request.POST.dict()
+        )
     if not again or answers.get("step") != "bring" or not seen.ready:
         return None
     forms = [form for form in (asked.since, asked.season) if form is not None]

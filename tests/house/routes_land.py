@@ -35,7 +35,11 @@ def _member(cast: Any) -> dict[str, Any]:
 
 def _planting(cast: Any) -> dict[str, Any]:
     planting, _ = Planting.objects.get_or_create(
-        programme=cast.programme, bed=cast.bed, crop_code="tomato", crop_name="tomato", day=dt.date(2026, 5, 11)
+        programme=cast.programme,
+        bed=cast.bed,
+        crop_code="tomato",
+        crop_name="tomato",
+        day=dt.date(2026, 5, 11),
     )
     return {"programme": cast.programme.pk, "planting": planting.pk}
 
@@ -46,7 +50,11 @@ def _secret(cast: Any) -> dict[str, Any]:
 
     person = Person.objects.get(pk=_person(cast)["person"])
     _, secret = invite(
-        programme=cast.programme, by=cast.organiser, person=person, email="new@ostermere.example", role="steward"
+        programme=cast.programme,
+        by=cast.organiser,
+        person=person,
+        email="new@ostermere.example",
+        role="steward",
     )
     return {"secret": secret}
 

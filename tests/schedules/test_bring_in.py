@@ -28,7 +28,12 @@ def look(cast: Any, body: str, **answers: str) -> Any:
 
 def take(cast: Any, body: str, answers: dict[str, str] | None = None, **more: Any) -> Any:
     return bring_in(
-        programme=cast.programme, by=cast.organiser, text=HEAD + body, answers=answers or {}, season=SEASON, **more
+        programme=cast.programme,
+        by=cast.organiser,
+        text=HEAD + body,
+        answers=answers or {},
+        season=SEASON,
+        **more,
     )
 
 
@@ -43,7 +48,9 @@ def only_question(seen: Any) -> Any:
 
 
 def test_one_row_makes_garden_plot_holder_bed_and_planting(cast: Any) -> None:
-    brought = take(cast, "Kiln Field,3,30 m²,Ana Sá,ana@ostermere.example,4 x 8 ft,tomatoes,2026-05-11,transplanted\n")
+    brought = take(
+        cast, "Kiln Field,3,30 m²,Ana Sá,ana@ostermere.example,4 x 8 ft,tomatoes,2026-05-11,transplanted\n"
+    )
     plot = Plot.objects.get(garden__name="Kiln Field", label="3")
     planting = Planting.objects.get(bed__plot=plot)
     assert (brought.counts.plots, brought.counts.beds, brought.counts.persons) == (1, 1, 1)
@@ -210,7 +217,10 @@ def test_an_answer_cannot_name_a_person_of_another_programme(cast: Any) -> None:
 
 def test_two_rows_of_one_plot_name_a_household(cast: Any) -> None:
     take(cast, "Lock Lane,20,,Ada,,4 x 8 ft,,,\nLock Lane,20,,Ben,,,,,\n")
-    assert {m.person.name for m in Tenancy.objects.get(plot__label="20").household.members.all()} == {"Ada", "Ben"}
+    assert {m.person.name for m in Tenancy.objects.get(plot__label="20").household.members.all()} == {
+        "Ada",
+        "Ben",
+    }
 
 
 def test_who_holds_it_since_when(cast: Any) -> None:
