@@ -76,6 +76,8 @@ def way(front: Front, seat: Seat) -> Way:
             bool(served and served.portions and served.came == served.portions),
         ),
     ]
+    if day is not None and not frozen:
+        steps[4], steps[5] = steps[5], steps[4]  # the day was chosen first
     at = next((n for n, step in enumerate(steps) if step["state"] != "done"), len(steps))
     if at < len(steps):
         steps[at]["state"] = "now"

@@ -178,8 +178,8 @@ def _pails(round: Round) -> tuple[int, int, bool]:
     if not round.batch_id:
         return 0, 0, False
     found = Batch.objects.filter(pk=round.batch_id).aggregate(
-        pails=Count("pails", distinct=True),
-        released=Count("pails", distinct=True, filter=Q(pails__place__gate="released")),
+        n=Count("pails", distinct=True),
+        out=Count("pails", distinct=True, filter=Q(pails__place__gate="released")),
         weighed=Count("pails__weigh_outs", distinct=True),
     )
-    return found["released"], found["pails"], bool(found["weighed"])
+    return found["out"], found["n"], bool(found["weighed"])

@@ -63,12 +63,22 @@ class Dose:
         return self.planting.crop_name if self.planting else ""
 
     @property
-    def title(self) -> str:
+    def place(self) -> str:
+        """Where: "North bed", "Bed 2", "The whole plot"."""
         if self.surface.bed is None:
-            return "The whole plot: nobody said what grows here"
+            return "The whole plot"
         name = self.surface.bed.name
-        said = name if not name[:1].isdigit() else f"Bed {name}"
-        return f"{said}: {self.crop}" if self.crop else f"{said}: nobody said what grows here"
+        return f"Bed {name}" if name[:1].isdigit() else f"{name[:1].upper()}{name[1:]}"
+
+    @property
+    def title(self) -> str:
+        return f"{self.place}: {self.crop[:1].lower()}{self.crop[1:]}" if self.crop else self.place
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What to know beside the dose; what holds for every bed stands once on the page."""
+        said = ("Assumed:", "Nothing on frozen")
+        return tuple(note for note in self.plan.notes if not note.startswith(said))
 
     @property
     def short(self) -> str:
@@ -211,6 +221,13 @@ class PlotWeek:
     def open(self) -> tuple[Dose, ...]:
         """Due this week and nothing said yet."""
         return tuple(d for d in self.due if d.said is None)
+
+    @property
+    def fed_words(self) -> str:
+        """The act's words: what is fed by it."""
+        if len(self.open) == 1:
+            return f"I have fed {self.open[0].short}"
+        return "I have fed both beds" if len(self.open) == 2 else f"I have fed all {len(self.open)} beds"
 
     @property
     def total_mg(self) -> int:

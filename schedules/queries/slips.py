@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from gardens.drawings import scoop_words
@@ -12,10 +12,9 @@ from schedules.models import Collection, Portion, Round
 from schedules.plans import Feed
 from schedules.queries.items import Item
 from schedules.queries.my_plot import Dose, doses_of
-from schedules.queries.plans import land_of_round
-from schedules.specs import DoseError
+from schedules.queries.plans import Surface, land_of_round
 
-ROWS = 6  # what an A6 holds beside its cautions
+ROWS = 4  # what an A6 holds beside its cautions
 
 
 @dataclass(frozen=True)
@@ -51,6 +50,7 @@ class Slip:
     holders: str
     due_mg: int
     lines: tuple[Line, ...]
+    rest: tuple[str, ...]  # what gets nothing in these weeks
     item: Item
     pail: int | None
     page: int = 1
@@ -87,13 +87,14 @@ def slips(round: Round, *, garden: int | None = None, plot: int | None = None) -
     for row in land.plots:
         if (garden and row.garden_id != garden) or (plot and row.pk != plot) or row.pk not in due:
             continue
-        lines = _lines(land.of_plot.get(row.pk, ()), round, round.programme.units)
+        lines, rest = _lines(land.of_plot.get(row.pk, ()), round, round.programme.units)
         holders = "; ".join(", ".join(names.get(p.household_id, [p.household.name])) for p in due[row.pk])
         whole = Slip(
             row,
             holders,
             sum(p.due_mg for p in due[row.pk]),
             (),
+            rest,
             land.items.of(row.garden_id, row.pk),
             pails.get(row.pk),
         )
@@ -104,15 +105,17 @@ def slips(round: Round, *, garden: int | None = None, plot: int | None = None) -
     return found
 
 
-def _lines(surfaces: Iterable[object], round: Round, units: str) -> list[Line]:
-    try:
-        doses, _ = doses_of(list(surfaces), round.first_day, {}, units)  # type: ignore[arg-type]
-    except DoseError:
-        return []
+def _lines(surfaces: Sequence[Surface], round: Round, units: str) -> tuple[list[Line], tuple[str, ...]]:
+    """The doses of the round, and the beds that get nothing in it."""
+    doses, problems = doses_of(surfaces, round.first_day, {}, units)
     lines: list[Line] = []
+    rest: list[str] = [surface.name for surface, _ in problems]
     for dose in doses:
-        lines += _of_dose(dose, [f for f in dose.plan.on(round.first_day, round.last_day) if f.due_mg])
-    return lines
+        mine = _of_dose(dose, [f for f in dose.plan.on(round.first_day, round.last_day) if f.due_mg])
+        lines += mine
+        if not mine:
+            rest.append(dose.title)
+    return lines, tuple(rest)
 
 
 def _of_dose(dose: Dose, feeds: list[Feed]) -> list[Line]:

@@ -57,7 +57,7 @@ def _shown(week: PlotWeek, seat: Seat, *, may_log: bool) -> dict[str, Any]:
         "land": link("plot_land", programme=seat.programme.pk, plot=week.plot.pk),
         "docket": [
             {"label": "Plot", "value": f"{week.plot.label}, {week.plot.garden.name}"},
-            {"label": "Week of", "value": f"{week.first.day} {week.first:%B}"},
+            {"label": "Week of", "value": f"{week.first.day} {week.first:%b}"},
             {"label": "Feed", "value": week.feed_of},
         ],
         "before": week.first - dt.timedelta(weeks=1),

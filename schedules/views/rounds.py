@@ -60,7 +60,11 @@ def round_add(request: HttpRequest, programme: int) -> HttpResponse:
         if made:
             messages.success(request, f"Round {made.number} is open.")
             return redirect("round", programme=programme, round=made.pk)
-    return render(request, "schedules/round_form.html", {"form": form, "round": None})
+    return render(
+        request,
+        "schedules/round_form.html",
+        {"form": form, "round": None, "day_add": "" if form.days else link("day_add", programme=programme)},
+    )
 
 
 @login_required
@@ -92,7 +96,7 @@ def _shown(seat: Seat, page: RoundPage) -> dict[str, Any]:
     r, size = page.round, page.sizing
     column = [
         {"label": "Need, before rounding", "mg": size.need_mg},
-        {"label": "Up to the desk scale’s division", "mg": size.rounding_mg, "sign": "+"},
+        {"label": "Rounded up, portion by portion", "mg": size.rounding_mg, "sign": "+"},
         {
             "label": "Walk-ins",
             "note": f"{r.reserve_percent} % of the portions",
@@ -131,7 +135,7 @@ def _docket(seat: Seat, r: Round) -> list[dict[str, str]]:
     return [
         {"label": "Programme", "value": seat.programme.name},
         {"label": f"Round {r.number}", "value": span(r.first_day, r.last_day)},
-        {"label": "Mixing day", "value": f"{day.day:%a} {day.day.day} {day.day:%B}" if day else "not chosen"},
+        {"label": "Mixing day", "value": f"{day.day:%a} {day.day.day} {day.day:%b}" if day else "not chosen"},
         {"label": "Round sheet", "value": f"R-{r.number:02d}"},
     ]
 
@@ -157,6 +161,8 @@ def _steps(seat: Seat, page: RoundPage) -> list[dict[str, str]]:
         ("Release the pails", f"{page.released} of {len(page.pails)}" if page.pails else "", day, done),
         ("Open the desk", "", link("desk", **p, day=r.mixing_day_id) if r.mixing_day_id else "", False),
     ]
+    if page.is_open and rows[2][3]:
+        rows[1], rows[2] = rows[2], rows[1]  # the day was chosen first
     at = next(n for n, row in enumerate(rows) if not row[3])
     return [
         {
