@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from gardens.forms import ActForm, DayField
+from gardens.forms import CHOOSE, ActForm, DayField
 from gardens.forms_land import SeasonForm
 from gardens.models import Garden
 from gardens.sheet import MOST_BYTES, SheetError, decode
@@ -98,7 +98,7 @@ class NewGardensForm(SeasonForm):
             choices = [(pk, _("As at %s") % garden.name) for pk, garden in self.known.items()]
             self.fields["like"] = forms.ChoiceField(
                 label=_("The season there"), choices=[*choices, (OWN_YEAR, _("Another, as written below"))],
-                widget=forms.RadioSelect,
+                widget=forms.RadioSelect, error_messages={"required": CHOOSE},
             )  # fmt: skip
             self.order_fields(["like"])
 

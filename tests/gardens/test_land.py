@@ -13,9 +13,11 @@ from gardens.models import Bed, Garden, Household, Member, Person, Planting, Plo
 from gardens.refusals import InTheWay, Refused
 
 YEAR = {
-    "last_frost": dt.date(2026, 4, 20), "first_frost": dt.date(2026, 10, 20),
-    "first_feed": dt.date(2026, 5, 6), "last_feed": dt.date(2026, 9, 16),
-}  # fmt: skip
+    "last_frost": dt.date(2026, 4, 20),
+    "first_frost": dt.date(2026, 10, 20),
+    "first_feed": dt.date(2026, 5, 6),
+    "last_feed": dt.date(2026, 9, 16),
+}
 DAY = dt.date(2026, 6, 1)
 
 
@@ -45,18 +47,29 @@ def test_a_garden_that_cannot_be_is_refused(cast: Any, changes: dict[str, Any], 
 
 def test_a_southern_season_runs_over_new_year(cast: Any) -> None:
     season = {
-        "last_frost": dt.date(2026, 9, 10), "first_frost": dt.date(2027, 5, 10),
-        "first_feed": dt.date(2026, 10, 5), "last_feed": dt.date(2027, 3, 1),
-    }  # fmt: skip
+        "last_frost": dt.date(2026, 9, 10),
+        "first_frost": dt.date(2027, 5, 10),
+        "first_feed": dt.date(2026, 10, 5),
+        "last_feed": dt.date(2027, 3, 1),
+    }
     assert land.add_garden(programme=cast.programme, by=cast.organiser, name="South", **season).pk
 
 
 @pytest.mark.parametrize(
     ("label", "size", "field"),
-    [("17", "", "label"), (" 17 ", "", "label"), ("", "", "label"), ("x" * 41, "", "label"), ("20", "4 by", "size_text"),
-     ("20", "-3 x 6 m", "size_text"), ("20", "nan", "size_text"), ("20", "2 × 4 x 8 ft", "size_text"),
-     ("20", "1.200 x 3 m", "size_text"), ("20", "0 m²", "size_text")],
-)  # fmt: skip
+    [
+        ("17", "", "label"),
+        (" 17 ", "", "label"),
+        ("", "", "label"),
+        ("x" * 41, "", "label"),
+        ("20", "4 by", "size_text"),
+        ("20", "-3 x 6 m", "size_text"),
+        ("20", "nan", "size_text"),
+        ("20", "2 × 4 x 8 ft", "size_text"),
+        ("20", "1.200 x 3 m", "size_text"),
+        ("20", "0 m²", "size_text"),
+    ],
+)
 def test_a_plot_that_cannot_be_is_refused(cast: Any, label: str, size: str, field: str) -> None:
     with pytest.raises(Refused) as refusal:
         land.add_plot(
@@ -125,11 +138,19 @@ def tomato(cast: Any, **more: Any) -> Planting:
 
 @pytest.mark.parametrize(
     ("more", "field"),
-    [({"ends_on": dt.date(2026, 5, 11)}, "ends_on"), ({"ends_on": dt.date(2026, 5, 1)}, "ends_on"),
-     ({"share": 0}, "share"), ({"share": 101}, "share"), ({"share": -5}, "share"), ({"crop_name": ""}, "crop"),
-     ({"crop_name": "x" * 81}, "crop"), ({"day": dt.date(1816, 5, 1)}, "day"), ({"day": dt.date(2999, 5, 1)}, "day"),
-     ({"ends_on": dt.date(2999, 5, 1)}, "ends_on")],
-)  # fmt: skip
+    [
+        ({"ends_on": dt.date(2026, 5, 11)}, "ends_on"),
+        ({"ends_on": dt.date(2026, 5, 1)}, "ends_on"),
+        ({"share": 0}, "share"),
+        ({"share": 101}, "share"),
+        ({"share": -5}, "share"),
+        ({"crop_name": ""}, "crop"),
+        ({"crop_name": "x" * 81}, "crop"),
+        ({"day": dt.date(1816, 5, 1)}, "day"),
+        ({"day": dt.date(2999, 5, 1)}, "day"),
+        ({"ends_on": dt.date(2999, 5, 1)}, "ends_on"),
+    ],
+)
 def test_a_planting_that_cannot_be_is_refused(cast: Any, more: dict[str, Any], field: str) -> None:
     with pytest.raises(Refused) as refusal:
         tomato(cast, **more)

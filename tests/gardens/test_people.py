@@ -31,9 +31,19 @@ def test_a_programme_begins_with_its_organiser_and_open_books(db: None) -> None:
 
 @pytest.mark.parametrize(
     ("field", "value"),
-    [("zone", "Mars/Base"), ("zone", "../etc/passwd"), ("currency", "XXX"), ("currency", "euro"), ("units", "cubits"),
-     ("name", " "), ("name", "x" * 121), ("email", "no address"), ("password", "123"), ("password", "orla@x.example")],
-)  # fmt: skip
+    [
+        ("zone", "Mars/Base"),
+        ("zone", "../etc/passwd"),
+        ("currency", "XXX"),
+        ("currency", "euro"),
+        ("units", "cubits"),
+        ("name", " "),
+        ("name", "x" * 121),
+        ("email", "no address"),
+        ("password", "123"),
+        ("password", "orla@x.example"),
+    ],
+)
 def test_nonsense_is_refused_at_its_field_and_nothing_stays(db: None, field: str, value: str) -> None:
     values = {"email": "orla@x.example", "password": PASSWORD, **GOOD, field: value}
     with pytest.raises(Refused) as refusal:

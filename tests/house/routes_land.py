@@ -1,4 +1,4 @@
-"""Doors of people and land. "own_plot_change" is who may change a plot's ground: its holders and the organiser."""
+"""Doors of people and land. "own_plot_change": who may change a plot, its holders and the organiser."""
 
 from __future__ import annotations
 
