@@ -12,7 +12,7 @@ from gardens.models import Bed, Garden, Person, Plot
 from gardens.refusals import Refused
 from schedules.actions.bring_in import Season, bring_in, preview
 from schedules.actions.founding import found
-from tests.cast import make_person
+from schedules.queries.plans import demand_of, land_on
 
 SOURCE = "worked example 2, computed by hand"
 SEASON = Season(dt.date(2026, 4, 20), dt.date(2026, 10, 20), dt.date(2026, 5, 4), dt.date(2026, 8, 17))
@@ -67,4 +67,33 @@ def test_the_known_beds_and_the_planted_share(programme: Any, deviation: Any) ->
               source=SOURCE, confidence="DERIVED", tolerance=Decimal("0.005"))  # fmt: skip
     deviation("16 plots of 3 x 6 m at 60 %, m2", Decimal("172.8"), Decimal(sizes) * 60 / 100 / 10**6,
               source=SOURCE, confidence="DERIVED", tolerance=0)  # fmt: skip
-    assert programme.planted_share == 60 and make_person(programme, "Un", "steward")
+    assert programme.planted_share == 60
+
+
+def test_what_the_programme_needs_a_week_all_of_it_assumed(programme: Any, deviation: Any) -> None:
+    take(programme, SHEET, leave_out="yes")
+    demand = demand_of(land_on(programme, DAY), DAY, DAY + dt.timedelta(days=6))
+    grams = {g.garden.name: Decimal(g.mg) / 1000 for g in demand.gardens}
+    for what, expected, got in (
+        ("Lock Lane, g a week", 653, grams["Lock Lane"]),
+        ("Kiln Field, g a week", 791, grams["Kiln Field"]),
+        ("programme, g a week", 1444, Decimal(demand.mg) / 1000),
+    ):
+        deviation(what, expected, got, source=SOURCE, confidence="DERIVED", tolerance=Decimal("0.5"))
+    assert demand.assumed_mg == demand.mg and demand.fed == 40
+
+
+def test_the_first_evening_through_the_page(programme: Any, client: Any) -> None:
+    client.force_login(Person.objects.get(name="Orla").user)
+    page = f"/p/{programme.pk}/bring-in/"
+    seen = client.post(page, {"sheet": SHEET})
+    shown = seen.content.decode()
+    assert "Two cells need another look." in shown and "“4 by”" in shown and "“-3 x 6 m”" in shown
+    days = {"last_frost": "20 April 2026", "first_frost": "20 October 2026"}
+    days |= {"first_feed": "4 May 2026", "last_feed": "17 August 2026", "since": "4 May 2026"}
+    sent = {"sheet": SHEET, "looked": seen.context["digest"], "step": "bring", **days}
+    assert client.post(page, sent).status_code == 200 and not Plot.objects.exists()
+    answer = client.post(page, {**sent, "leave_out": "yes"}, follow=True)
+    assert (
+        Plot.objects.count() == 40 and "Brought in: 2 gardens, 40 plots, 48 beds" in answer.content.decode()
+    )
