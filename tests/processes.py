@@ -29,13 +29,13 @@ def surroundings() -> dict[str, str]:
     folder = Path(settings.DATA_DIR)
     serving.prepare(folder)
     name = str(connection.settings_dict["NAME"])
-    more = {"DJANGO_SETTINGS_MODULE": "gardens.settings", "DATA_DIR": str(folder)}
+    more = {"DATA_DIR": str(folder)}
     if connection.vendor == "sqlite":
         with suppress(FileExistsError):
             (folder / "mixing-day.sqlite3").symlink_to(name)
     else:
         more["DATABASE_URL"] = at_database(os.environ["DATABASE_URL"], name)
-    return {**os.environ, **more}
+    return {"DJANGO_SETTINGS_MODULE": "gardens.settings", **os.environ, **more}
 
 
 def at_database(url: str, name: str) -> str:
@@ -164,8 +164,13 @@ class Web:
         fd = self.socket.fileno()
         self.process = start(self.command(fd), self.env, self.log, keep=(fd,))
         browser = Browser(self.port, timeout=30)
-        assert browser.get("/healthz").status == 200, self.log.read_text()
-        browser.close()
+        try:
+            assert browser.get("/healthz").status == 200, self.log.read_text()
+        except BaseException:
+            self.kill()
+            raise
+        finally:
+            browser.close()
 
     def kill(self) -> None:
         if self.process:

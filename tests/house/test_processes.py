@@ -1,4 +1,4 @@
-"""``kill -9`` to web, worker, demo: what was acknowledged is there once, the books agree, no child is left."""
+"""``kill -9`` to web, worker, demo: what was acknowledged is there once, the books agree, none is left."""
 
 from __future__ import annotations
 
