@@ -15,14 +15,24 @@ from schedules.queries.front import newest_round
 
 
 def contents(request: HttpRequest) -> dict[str, Any]:
-    """``contents``: [{url, name, state}], worked out when a page draws it; one query (two for who also holds a plot)."""
+    """``contents``: [{url, name, state}], worked out when a page draws it; one query."""
     seat = getattr(request, "seat", None)
     if seat is None:
         return {}
-    return {"contents": SimpleLazyObject(lambda: lines_for(seat))}
+    return {"contents": SimpleLazyObject(lambda: lines_for(seat, known_round(request)))}
 
 
-def lines_for(seat: Seat) -> list[dict[str, str]]:
+def known_round(request: HttpRequest) -> Round | None:
+    """The newest round, asked for once in a request, and only where somebody reads it."""
+    seat: Seat = request.seat  # type: ignore[attr-defined]
+    if not seat.reads:
+        return None
+    if not hasattr(request, "newest_round"):
+        request.newest_round = newest_round(seat.programme)  # type: ignore[attr-defined]
+    return request.newest_round  # type: ignore[attr-defined,no-any-return]
+
+
+def lines_for(seat: Seat, round: Round | None) -> list[dict[str, str]]:
     lines: list[dict[str, str]] = []
 
     def add(name: str, words: str, state: str = "", **kwargs: Any) -> None:
@@ -36,7 +46,6 @@ def lines_for(seat: Seat) -> list[dict[str, str]]:
         for plot in Plot.objects.filter(pk__in=own_plots(seat)).select_related("garden"):
             add("plot", f"Plot {plot.label}", plot.garden.name, plot=plot.pk)
         return lines
-    round = newest_round(seat.programme)
     add("programme", "How far we are", "front page")
     if round is not None:
         add("round", f"Round {round.number}", str(round.get_state_display()), round=round.pk)

@@ -83,15 +83,18 @@ def front(programme: Programme, round: Round | None) -> Front:
     """What the front page shows. ``round`` is the newest that is not closed (``newest_round``); the weekly need is
     worked out until a round is frozen.
     """
-    counted = Garden.objects.filter(programme=programme).aggregate(
-        gardens=Count("pk", distinct=True), plots=Count("plots", filter=Q(plots__until_day=None))
+    gardens = dict(
+        Garden.objects.filter(programme=programme)
+        .annotate(n=Count("plots", filter=Q(plots__until_day=None)))
+        .values_list("pk", "n")
     )
+    plots = sum(gardens.values())
     frozen = round is not None and round.state == RoundState.FROZEN
     need = revision = served = None
     released = pails = 0
     weighed = False
-    if counted["plots"] and not frozen:
-        need, revision = week_need(programme)
+    if plots and not frozen:
+        need, revision = week_need(programme, list(gardens))
     elif frozen:
         assert round is not None
         revision = round.revision
@@ -100,8 +103,8 @@ def front(programme: Programme, round: Round | None) -> Front:
     failed = Job.objects.filter(programme=programme, state=JobState.FAILED).order_by("-finished_at")[:3]
     return Front(
         programme,
-        counted["gardens"],
-        counted["plots"],
+        len(gardens),
+        plots,
         round,
         need,
         revision,
@@ -124,10 +127,10 @@ def newest_round(programme: Programme) -> Round | None:
     return live[-1] if live else newest[0] if newest else None
 
 
-def week_need(programme: Programme) -> tuple[WeekNeed, Revision | None]:
+def week_need(programme: Programme, gardens: list[int]) -> tuple[WeekNeed, Revision | None]:
     """By the blend in use, else by a typical one, marked assumed."""
     day = today(programme)
-    land = land_on(programme, day)
+    land = land_on(programme, day, gardens=gardens)
     first = _first_week(programme, land, day)
     weeks = weekly(land, first, WEEKS_SHOWN)
     while len(weeks) > 1 and not weeks[-1][1]:

@@ -143,7 +143,7 @@ def gather(
     """Read plots (all, some gardens', or the given ones), beds, plantings and all that bears on them.
 
     ``apart_from`` is a round that is about to be frozen anew: its own snapshots fix nothing. ``all_logs`` keeps
-    every log entry, undone ones too, for a page that shows them. Seven queries, whatever the number of rows.
+    every log entry, undone ones too, for a page that shows them. Six queries, whatever the number of rows.
     """
     if plots is None:
         chosen = Plot.objects.filter(programme=programme).select_related("garden")
@@ -180,17 +180,21 @@ class _Reader:
         on_beds = Q(programme=programme) if whole else Q(programme=programme, bed__plot__in=ids)
         self.beds = _by(Bed.objects.filter(here), "plot_id")
         plantings = (
-            Planting.objects.filter(on_beds).select_related("own_rate").order_by("bed_id", "day", "pk")
+            Planting.objects.filter(on_beds)
+            .select_related("own_rate")
+            .annotate(**_lifted(planting=OuterRef("pk")))
+            .order_by("bed_id", "day", "pk")
         )
         self.plantings = _by(plantings, "bed_id")
-        tenancies = Tenancy.objects.filter(here).select_related("household")
+        tenancies = (
+            Tenancy.objects.filter(here)
+            .select_related("household")
+            .annotate(**_lifted(garden=OuterRef("plot__garden")))
+        )
         self.tenancies = {
             pk: tuple(rows)
             for pk, rows in _by(tenancies.order_by("plot_id", "start", "pk"), "plot_id").items()
         }
-        lifts = CapLift.objects.filter(programme=programme, ended_at=None).order_by("pk")
-        self.lift_of_planting = {row.planting_id: row for row in lifts if row.planting_id}
-        self.lift_of_garden = {row.garden_id: row for row in lifts if row.garden_id}
         logs = FeedLog.objects.filter(here)
         if all_logs:
             logs = logs.select_related("by", "undone_by", "planting", "bed")
@@ -316,10 +320,11 @@ class _Reader:
         )
 
     def _lift(self, plot: Plot, planting: Planting | None) -> Lift | None:
-        row = (self.lift_of_planting.get(planting.pk) if planting else None) or self.lift_of_garden.get(
-            plot.garden_id
-        )
-        return Lift(CAPS[row.cap], row.reason) if row else None
+        """The planting's own lifted cap, else its garden's (which stands on every tenancy)."""
+        for row in (planting, *self.tenancies.get(plot.pk, ())[:1]):
+            if row is not None and (cap := getattr(row, "lifted_cap", None)):
+                return Lift(CAPS[cap], row.lifted_reason)  # type: ignore[union-attr]
+        return None
 
     def _active(self, plot: Plot, bed_until: dt.date | None) -> tuple[tuple[dt.date, dt.date | None], ...]:
         """Spans (both ends included) with a tenancy, while plot and bed are there."""
@@ -330,6 +335,15 @@ class _Reader:
             if until is None or until > tenancy.start:
                 spans.append((tenancy.start, until - DAY if until else None))
         return tuple(spans)
+
+
+def _lifted(**of: OuterRef) -> dict[str, Subquery]:
+    """Annotations: the cap that is lifted now, and why."""
+    rows = CapLift.objects.filter(ended_at=None, **of).order_by("-pk")
+    return {
+        "lifted_cap": Subquery(rows.values("cap")[:1]),
+        "lifted_reason": Subquery(rows.values("reason")[:1]),
+    }
 
 
 _FED = {Feeding.BLEND: Fed.DEFAULT, Feeding.NONE: Fed.NONE, Feeding.NOTHING: Fed.NOTHING}

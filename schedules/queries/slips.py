@@ -10,7 +10,7 @@ from gardens.drawings import scoop_words
 from gardens.models import Member, Plot
 from schedules.models import Collection, Portion, Round
 from schedules.plans import Feed
-from schedules.queries.items import Item
+from schedules.queries.items import Item, items_of_round
 from schedules.queries.my_plot import Dose, doses_of
 from schedules.queries.plans import Surface, land_of_round
 
@@ -65,9 +65,11 @@ class Slip:
         return max((line.stop for line in self.lines if line.stop), default=None)
 
 
-def slips(round: Round, *, garden: int | None = None, plot: int | None = None) -> list[Slip]:
+def slips(
+    round: Round, *, garden: int | None = None, plot: int | None = None, accepted: bool | None = None
+) -> list[Slip]:
     """For every plot with something due in the round, whoever registered what. A constant number of queries."""
-    land = land_of_round(round)
+    land = land_of_round(round, items=items_of_round(round, accepted=accepted))
     portions = Portion.objects.filter(round=round).select_related("household").order_by("pk")
     due: dict[int, list[Portion]] = {}
     for portion in portions:

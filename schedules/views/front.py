@@ -13,8 +13,9 @@ from blends.views.pages import link
 from gardens.access import Seat, To, own_plots, seats_of, take_seat
 from gardens.clock import today
 from gardens.models import Plot
+from schedules.context import known_round
 from schedules.front import way
-from schedules.queries.front import front, newest_round
+from schedules.queries.front import front
 
 
 @require_safe
@@ -37,7 +38,7 @@ def programme(request: HttpRequest, programme: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ENTER)
     if not seat.reads:
         return _holder(request, seat)
-    found = front(seat.programme, newest_round(seat.programme))
+    found = front(seat.programme, known_round(request))
     context: dict[str, Any] = {"front": found, "way": way(found, seat), "today": today(seat.programme)}
     context["weeks"] = [
         {"start": start, "mg": mg, "assumed": guessed, "known": mg - guessed}

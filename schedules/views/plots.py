@@ -178,7 +178,7 @@ def week(request: HttpRequest, programme: int) -> HttpResponse:
     chosen = next((g for g in gardens if str(g.pk) == request.GET.get("garden")), None)
     if chosen is None and len(gardens) > 1 and _many(seat):
         chosen = gardens[0]
-    found = week_of_all(seat.programme, day, gardens=[chosen.pk] if chosen else None)
+    found = week_of_all(seat.programme, day, gardens=[g.pk for g in gardens if chosen in (None, g)])
     context = {
         "week": found,
         "gardens": gardens,

@@ -21,9 +21,11 @@ from gardens.refusals import Refused
 from gardens.templatetags.paper import span
 from schedules.actions import rounds as acts
 from schedules.forms_rounds import BlendForm, RoundForm
-from schedules.models import Round
+from schedules.models import Round, RoundState
 from schedules.queries.round_page import RoundPage, round_page, rounds_of
 from schedules.queries.sizing import sizing
+
+MOST_MG = 10**11
 
 
 def _round(seat: Seat, pk: int) -> Round:
@@ -197,7 +199,7 @@ def freeze(request: HttpRequest, programme: int, round: int) -> HttpResponse:
 @login_required
 @require_http_methods(["GET", "POST"])
 def round_batch(request: HttpRequest, programme: int, round: int) -> HttpResponse:
-    """What to weigh and to buy (the round's page draws it in), or, posted, make the batch."""
+    """What to weigh and to buy for ``?mass=`` mg (the round's page draws it in), or, posted, make the batch."""
     seat = take_seat(request, programme, to=To.ORGANISE if request.method == "POST" else To.READ)
     row = _round(seat, round)
     if request.method == "POST":
@@ -208,7 +210,16 @@ def round_batch(request: HttpRequest, programme: int, round: int) -> HttpRespons
             return redirect("round", programme=programme, round=row.pk)
         messages.success(request, f"{str(batch).capitalize()} stands: {batch.pails.count()} pails to weigh.")
         return redirect("day", programme=programme, day=row.mixing_day_id)
-    mass = row.batch.mass_mg if row.batch else sizing(row).batch_mg
+    asked = request.GET.get("mass", "")
+    if row.batch is None and row.state == RoundState.OPEN and not asked.isdigit():
+        return redirect("round", programme=programme, round=row.pk)
+    mass = (
+        row.batch.mass_mg
+        if row.batch
+        else min(int(asked), MOST_MG)
+        if asked.isdigit()
+        else sizing(row).batch_mg
+    )
     context: dict[str, Any] = {"round": row, "mass_mg": mass, "plan": None, "why_not": "", "whole_cost": None}
     try:
         plan = batch_plan(row.revision, mass) if mass else None

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from django.contrib.auth.decorators import login_required
+from django.db.models import Exists, OuterRef
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from blends.models import PailDecision
 from gardens.access import To, find, take_seat
 from schedules.models import Round, RoundState
 from schedules.queries.slips import slips as slips_of
@@ -20,13 +22,15 @@ def slips(request: HttpRequest, programme: int, round: int) -> HttpResponse:
     rows = Round.objects.select_related(
         "programme", "revision__blend", "batch__revision__blend", "mixing_day"
     )
-    row = find(seat, rows, round)
+    accepted = PailDecision.objects.filter(pail__batch=OuterRef("batch"), accepted=True)
+    row = find(seat, rows.annotate(accepted=Exists(accepted)), round)
     plot = request.GET.get("plot", "")
     garden = request.GET.get("garden", "")
     found = []
     if row.state != RoundState.OPEN:
         found = slips_of(
             row,
+            accepted=bool(getattr(row, "accepted", True)),
             plot=int(plot) if plot.isdigit() else None,
             garden=int(garden) if garden.isdigit() else None,
         )
