@@ -115,6 +115,16 @@ def round_rows(round_: Round) -> list[DeskRow]:
     return sorted(rows, key=lambda r: (r.garden, natural(r.plot), r.portion_id or 0))
 
 
+def still_owed(round_: Round) -> list[DeskRow]:
+    """The portions of a round of which something is left, without names. Two queries."""
+    due = Portion.objects.filter(round=round_, due_mg__gt=0).select_related("plot__garden", "household")
+    had: dict[int, list[Collection]] = defaultdict(list)
+    for c in Collection.objects.filter(portion__round=round_).standing().select_related("ticket"):
+        had[c.portion_id].append(c)
+    rows = [row_of(p, (p.household.name,), had[p.pk]) for p in due]
+    return [r for r in rows if r.is_owed]
+
+
 def row_of(portion: Portion, names: tuple[str, ...], had: Sequence[Collection]) -> DeskRow:
     return DeskRow(
         portion.pk,

@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_http_methods
 
 from blends.models import MixingDay, Ticket
@@ -20,7 +21,7 @@ from schedules import portions
 from schedules.actions import desk as acts
 from schedules.forms_desk import CorrectForm, DeskForm, HandOverForm, TakeBackForm, scale_unit
 from schedules.models import Collection, Portion
-from schedules.queries.desk import PortionState, desk_list, is_reversed, portion_state, round_rows
+from schedules.queries.desk import PortionState, desk_list, is_reversed, portion_state, still_owed
 
 
 @login_required
@@ -131,6 +132,9 @@ def _desk_page(
     closed = bool(day and not day.is_open)
     home_mg = _typed_mg(str(form["home"].value() or ""), state)
     serving = told or (not closed and state.left_mg() > 0)
+    if not form.is_bound:  # what was typed before somebody was first comes along
+        form.initial = {n: request.GET[n] for n in ("home", "reading") if request.GET.get(n)}
+        home_mg = _typed_mg(str(form["home"].value() or ""), state)
     context = {
         **_said(state, home_mg, _typed_mg(str(form["reading"].value() or ""), state)),
         "form": form,
@@ -140,6 +144,8 @@ def _desk_page(
         "someone": someone,
         "closed": closed,
         "serving": serving,
+        "refused": "" if serving else " ".join(str(e) for errors in form.errors.values() for e in errors),
+        "tell": urlencode({"told": 1, **{n: form.data[n] for n in ("home", "reading") if form.data.get(n)}}),
         "pail": _pail_words(state, form),
     }
     return render(request, "schedules/desk_plot.html", context)
@@ -256,7 +262,7 @@ def collection(request: HttpRequest, programme: int, pk: int) -> HttpResponse:
     )
     stands = find(seat, rows, pk)
     state = portion_state(stands.portion)
-    to_come = [r for r in round_rows(stands.portion.round) if r.is_owed]
+    to_come = still_owed(stands.portion.round)
     instead = (
         Collection.objects.filter(portion=stands.portion, ticket__id__gt=stands.ticket.reversed_by.pk).first()
         if is_reversed(stands)
