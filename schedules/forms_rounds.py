@@ -109,7 +109,7 @@ class RoundForm(ActForm):
         coming = week_of(self.programme, today(self.programme) + dt.timedelta(days=6))
         season = Garden.objects.filter(programme=self.programme).aggregate(first=Max("first_feed"))["first"]
         starts = [coming, *([last.until_day] if last else []), *([season] if season else [])]
-        return max(starts)
+        return max(d for d in starts if isinstance(d, dt.date))
 
     def clean_weeks(self) -> int:
         return int(self.cleaned_data["weeks"])

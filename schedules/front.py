@@ -13,7 +13,9 @@ from schedules.queries.front import Front
 
 @dataclass(frozen=True)
 class Way:
-    """``steps`` for the punched way; ``say`` the page's sentence, ``under`` a line below it; the act and its rest."""
+    """``steps`` for the punched way; ``say`` the page's sentence, ``under`` a line below it; the act and its
+    rest.
+    """
 
     say: str
     under: str
@@ -120,8 +122,8 @@ def _sentence(front: Front, at: int, need: Any) -> tuple[str, str]:
     if not front.has_land:
         return (
             "Nothing is here yet. Begin with a garden and its plots.",
-            "Bring the spreadsheet you have. Five minutes from now you see how many kilograms a week the programme "
-            "needs.",
+            "Bring the spreadsheet you have. Five minutes from now you see how many kilograms a week the "
+            "programme needs.",
         )
     if need is not None:
         amount = figures.mass(need.mg, units)
@@ -145,7 +147,9 @@ def _sentence(front: Front, at: int, need: Any) -> tuple[str, str]:
             return f"Round {round.number} is frozen for {served.portions} plots. Make its batch.", ""
         if not front.weighed:
             return f"Batch {round.batch.number} waits to be weighed." if round.batch else "", ""
-        return f"{front.released} of {front.pails} pails are released.", ""
+        if not front.released:
+            return f"Weighing has begun; none of {front.pails} pails is released yet.", ""
+        return f"{front.released} of {front.pails} pails released; weigh the rest.", ""
     left = served.portions - served.came
     if not left:
         return f"Round {round.number} is handed out: {served.came} plots were served.", ""

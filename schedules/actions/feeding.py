@@ -29,8 +29,8 @@ def log_feed(
     planting: Planting | None = None,
     mass_mg: int = 0,
 ) -> FeedLog:
-    """Fed, skipped, or an extra of so much blend, on the feed's day. The default planting is named by its bed, or by
-    neither where no bed is known. What was said before of the same feed is undone by it.
+    """Fed, skipped, or an extra of so much blend, on the feed's day. The default planting is named by its
+    bed, or by neither where no bed is known. What was said before of the same feed is undone by it.
     """
     if planting is not None:
         bed = planting.bed

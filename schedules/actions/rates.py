@@ -13,7 +13,7 @@ from gardens.refusals import InTheWay, Refused
 from schedules.models import CapLift, OwnRate
 from schedules.rules import HOUSE
 
-#: What a lifted cap becomes, µg/m2. Soil caps rise to the ceilings that no reason lifts; a feed is then bound by them.
+#: What a lifted cap becomes, µg/m2. Soil caps rise to the ceilings that no reason lifts.
 LIFTED_TO = {
     "feed_n": int(HOUSE.soil_n_ceiling.value),
     "feed_mass": 1_000_000_000,
@@ -79,8 +79,8 @@ def drop_own_rate(*, planting: Planting, by: Person) -> None:
 def lift_cap(
     *, by: Person, cap: str, reason: str, planting: Planting | None = None, garden: Garden | None = None
 ) -> CapLift:
-    """Lift one named cap for one planting or one garden. A lift before it ends. No reason lifts the soil above 22.4 g
-    of nitrogen to the square metre, or 3.4 kg of boron to the hectare.
+    """Lift one named cap for one planting or one garden. A lift before it ends. No reason lifts the soil
+    above 22.4 g of nitrogen to the square metre, or 3.4 kg of boron to the hectare.
     """
     if (planting is None) == (garden is None):
         raise Refused("of_what", "A cap is lifted for one planting or for one garden.")

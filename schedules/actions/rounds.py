@@ -1,7 +1,7 @@
 """A round from open to closed: its weeks and gardens, the freeze, the exchange of its revision, its batch.
 
-What a freeze keeps stands in append-only lines; portions are what each household is due by them. Until the first
-weigh-out a round may be frozen again, or its revision exchanged; after it, the last snapshot stands.
+What a freeze keeps stands in append-only lines; portions are what each household is due by them. Until the
+first weigh-out a round may be frozen again, or its revision exchanged; after it, the last snapshot stands.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ MOST_WEEKS = 12
 HUNDRED = 100
 
 
-# Open and change ------------------------------------------------------------------------------------------
+# Open and change --------------------------------------------------------------------------------------------
 
 
 @transaction.atomic
@@ -194,12 +194,13 @@ def _ask_for_freeze(round: Round, by: Person) -> None:
         jobs.ask(programme=round.programme, kind=FREEZE, key=str(round.pk), due_at=round.freeze_at, by=by)
 
 
-# Freeze ---------------------------------------------------------------------------------------------------
+# Freeze -----------------------------------------------------------------------------------------------------
 
 
 @transaction.atomic
 def freeze_round(*, round: Round, by: Person | None, now: dt.datetime) -> Snapshot:
-    """Fix the demand: one line per planting or default planting fed in the round, one portion per plot and household.
+    """Fix the demand: one line per planting or default planting fed in the round, one portion per plot and
+    household.
 
     Again until the first weigh-out; then the round keeps what it has. ``by`` is None when its time had come.
     """
@@ -217,8 +218,8 @@ def freeze_round(*, round: Round, by: Person | None, now: dt.datetime) -> Snapsh
     if not lines:
         raise Refused(
             "nothing_due",
-            f"Nothing is due in these gardens from {_day(row.first_day)} to {_day(row.last_day)}, so there is nothing "
-            "to freeze. Look at the weeks of the round, and at who holds the plots.",
+            f"Nothing is due in these gardens from {_day(row.first_day)} to {_day(row.last_day)}, so there "
+            "is nothing to freeze. Look at the weeks of the round, and at who holds the plots.",
         )
     return _keep(row, land, lines, by, now)
 
@@ -227,7 +228,8 @@ def freeze_round(*, round: Round, by: Person | None, now: dt.datetime) -> Snapsh
 def exchange_revision(*, round: Round, by: Person, revision: Revision) -> Round:
     """Another bag: weeks and interval stay, the caps are applied again; nitrogen may fall, never rise.
 
-    Open, the round simply takes the other revision; frozen, it is frozen again on it, until the first weigh-out.
+    Open, the round simply takes the other revision; frozen, it is frozen again on it, until the first
+    weigh-out.
     """
     row = _locked(round)
     if row.state == RoundState.CLOSED:
@@ -244,9 +246,11 @@ def exchange_revision(*, round: Round, by: Person, revision: Revision) -> Round:
     new = _planned(row, other)
     last = row.snapshots.order_by("-number")[0]
     item = item_of_revision(other)
-    lines = []
-    for line in last.lines.select_related("plot", "bed", "planting").order_by("pk"):
-        lines.append(_exchanged(line, old, new, item.blend.soluble_n_percent, item.blend.boron_percent))
+    analysis = item.blend
+    lines = [
+        _exchanged(line, old, new, analysis.soluble_n_percent, analysis.boron_percent)
+        for line in last.lines.order_by("pk")
+    ]
     Round.objects.filter(pk=row.pk).update(revision=revision)
     row.revision = revision
     land = land_of_round(row)
@@ -381,7 +385,7 @@ def _make_portions(round: Round, land: Land, lines: Sequence[_Draft]) -> None:
     )
 
 
-# Another revision -----------------------------------------------------------------------------------------
+# Another revision -------------------------------------------------------------------------------------------
 
 
 def _planned(round: Round, revision: Revision) -> dict[tuple[int, int | None, int | None], PlantingPlan]:
@@ -452,7 +456,7 @@ def _half_up(value: Fraction) -> int:
     return (2 * value.numerator + value.denominator) // (2 * value.denominator)
 
 
-# Mix and close --------------------------------------------------------------------------------------------
+# Mix and close ----------------------------------------------------------------------------------------------
 
 
 @transaction.atomic
@@ -536,8 +540,8 @@ def _batch_number(round: Round) -> str:
 def _frozen_stands(round: Round) -> InTheWay:
     return InTheWay(
         "round_frozen",
-        f"Round {round.number} is frozen: its weeks, gardens and reserve stand. Exchange its blend, or freeze it again, "
-        "until the first weigh-out.",
+        f"Round {round.number} is frozen: its weeks, gardens and reserve stand. Exchange its blend, or "
+        "freeze it again, until the first weigh-out.",
     )
 
 

@@ -80,8 +80,8 @@ class Front:
 
 
 def front(programme: Programme, round: Round | None) -> Front:
-    """What the front page shows. ``round`` is the newest that is not closed (``newest_round``); the weekly need is
-    worked out until a round is frozen.
+    """What the front page shows. ``round`` is the newest that is not closed (``newest_round``); the weekly
+    need is worked out until a round is frozen.
     """
     gardens = dict(
         Garden.objects.filter(programme=programme)

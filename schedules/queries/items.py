@@ -73,7 +73,8 @@ def check_weekly(analysis: BlendAnalysis, name: str, field: str = "revision") ->
     if analysis.has_slow or not analysis.weekly:
         raise Refused(
             "slow_release",
-            f"{name} has slow-release or coated nitrogen, or nobody knows that it has not: it cannot be fed weekly. "
+            f"{name} has slow-release or coated nitrogen, or nobody knows that it has not: it cannot be fed "
+            "weekly. "
             "Choose a blend whose bags say that all nitrogen is soluble.",
             field,
         )
@@ -136,9 +137,9 @@ def default_revision(programme: Programme) -> Revision | None:
 
 
 def items_on(programme: Programme, day: dt.date, *, gardens: Iterable[int] | None = None) -> Items:
-    """What stands in the holders' sheds around ``day``: per garden the newest round begun by then, else the next
-    one; where there is none, the default blend, or before there is one a typical blend. At most three queries,
-    and two more where a pail was accepted outside its design.
+    """What stands in the holders' sheds around ``day``: per garden the newest round begun by then, else the
+    next one; where there is none, the default blend, or before there is one a typical blend. At most three
+    queries, and two more where a pail was accepted outside its design.
     """
     rows = RoundGarden.objects.filter(programme=programme)
     if gardens is not None:
@@ -163,15 +164,16 @@ def items_on(programme: Programme, day: dt.date, *, gardens: Iterable[int] | Non
     rounds = {garden: row.round for garden, row in chosen.items()}
     revisions = [_revision_of(r) for r in rounds.values()] + ([fallback] if fallback else [])
     prefetch_related_objects(revisions, with_components())
-    items, plots = _of_rounds(rounds, accepted={row.round_id for row in chosen.values() if row.accepted})
+    some = {row.round_id for row in chosen.values() if row.accepted}  # type: ignore[attr-defined]
+    items, plots = _of_rounds(rounds, accepted=some)
     usable = fallback is not None and fallback.analysis().weekly
     default = item_of_revision(fallback) if fallback is not None and usable else assumed_item()
     return Items(default, items, plots, rounds)
 
 
 def items_of_round(round: Round, *, accepted: bool | None = None) -> Items:
-    """The round's own item for everybody. ``accepted`` tells whether one of its pails was accepted outside its
-    design; it is asked where None.
+    """The round's own item for everybody. ``accepted`` tells whether one of its pails was accepted outside
+    its design; it is asked where None.
     """
     prefetch_related_objects([_revision_of(round)], with_components())
     if accepted is None:
@@ -201,7 +203,9 @@ def _of_rounds(rounds: dict[int, Round], *, accepted: set[int]) -> tuple[dict[in
 
 
 def _tubs(round: Round, of_batch: Item) -> dict[int, Item]:
-    """By plot, the item of a tub from a pail accepted outside 5 % of the design's nitrogen; its newest tub counts."""
+    """By plot, the item of a tub from a pail accepted outside 5 % of the design's nitrogen; its newest tub
+    counts.
+    """
     decided = PailDecision.objects.filter(pail__batch=round.batch_id, accepted=True)
     pails = {d.pail_id: d.pail for d in decided.select_related("pail__batch__revision__blend")}
     items = {

@@ -324,7 +324,9 @@ def plot_week(plot: Plot, day: dt.date | None = None) -> PlotWeek:
 def doses_of(
     surfaces: Sequence[Surface], first: dt.date, said: dict[tuple[str, dt.date], FeedLog], units: str
 ) -> tuple[list[Dose], list[tuple[Surface, str]]]:
-    """One dose per planting for the week that begins on ``first``, most first; and the beds that cannot be dosed."""
+    """One dose per planting for the week that begins on ``first``, most first; and the beds that cannot be
+    dosed.
+    """
     last = first + WEEK - DAY
     doses: list[Dose] = []
     problems: list[tuple[Surface, str]] = []

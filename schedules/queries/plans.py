@@ -1,8 +1,8 @@
 """From rows to plans: what every bed gets, and the live demand of a round.
 
-``gather`` reads everything in a constant number of queries and makes one ``Surface`` per bed (or per plot known by its
-size alone), whose request is what the pure modules compute from. A frozen round fixes units: they come from the last
-snapshot of the first round in which a planting was fed.
+``gather`` reads everything in a constant number of queries and makes one ``Surface`` per bed (or per plot
+known by its size alone), whose request is what the pure modules compute from. A frozen round fixes units:
+they come from the last snapshot of the first round in which a planting was fed.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def natural(label: str) -> tuple[Any, ...]:
     )
 
 
-# What is gathered -----------------------------------------------------------------------------------------
+# What is gathered -------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -142,8 +142,9 @@ def gather(
 ) -> Land:
     """Read plots (all, some gardens', or the given ones), beds, plantings and all that bears on them.
 
-    ``apart_from`` is a round that is about to be frozen anew: its own snapshots fix nothing. ``all_logs`` keeps
-    every log entry, undone ones too, for a page that shows them. Six queries, whatever the number of rows.
+    ``apart_from`` is a round that is about to be frozen anew: its own snapshots fix nothing. ``all_logs``
+    keeps every log entry, undone ones too, for a page that shows them. Six queries, whatever the number of
+    rows.
     """
     if plots is None:
         chosen = Plot.objects.filter(programme=programme).select_related("garden")
@@ -323,7 +324,7 @@ class _Reader:
         """The planting's own lifted cap, else its garden's (which stands on every tenancy)."""
         for row in (planting, *self.tenancies.get(plot.pk, ())[:1]):
             if row is not None and (cap := getattr(row, "lifted_cap", None)):
-                return Lift(CAPS[cap], row.lifted_reason)  # type: ignore[union-attr]
+                return Lift(CAPS[cap], row.lifted_reason)
         return None
 
     def _active(self, plot: Plot, bed_until: dt.date | None) -> tuple[tuple[dt.date, dt.date | None], ...]:
@@ -346,7 +347,11 @@ def _lifted(**of: OuterRef) -> dict[str, Subquery]:
     }
 
 
-_FED = {Feeding.BLEND: Fed.DEFAULT, Feeding.NONE: Fed.NONE, Feeding.NOTHING: Fed.NOTHING}
+_FED: dict[str, Fed] = {
+    Feeding.BLEND: Fed.DEFAULT,
+    Feeding.NONE: Fed.NONE,
+    Feeding.NOTHING: Fed.NOTHING,
+}
 
 
 def key_of(plot: int, bed: int | None, planting: int | None) -> str:
@@ -419,7 +424,7 @@ def _by(rows: Iterable[Any], name: str) -> dict[int, list[Any]]:
     return found
 
 
-# What freezes fixed ---------------------------------------------------------------------------------------
+# What freezes fixed -----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -537,7 +542,7 @@ def _frozen(
     return found
 
 
-# Demand ---------------------------------------------------------------------------------------------------
+# Demand -----------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

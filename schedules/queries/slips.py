@@ -68,7 +68,7 @@ class Slip:
 def slips(
     round: Round, *, garden: int | None = None, plot: int | None = None, accepted: bool | None = None
 ) -> list[Slip]:
-    """For every plot with something due in the round, whoever registered what. A constant number of queries."""
+    """For every plot with something due in the round, whoever registered what. Constant in queries."""
     land = land_of_round(round, items=items_of_round(round, accepted=accepted))
     portions = Portion.objects.filter(round=round).select_related("household").order_by("pk")
     due: dict[int, list[Portion]] = {}

@@ -200,7 +200,9 @@ def _planting(seat: Seat, pk: int) -> Planting:
 @login_required
 @require_http_methods(["GET", "POST"])
 def own_rate(request: HttpRequest, programme: int, planting: int) -> HttpResponse:
-    """The organiser's own rate for one planting; an empty form with "drop" goes back to the default algorithm."""
+    """The organiser's own rate for one planting; an empty form with "drop" goes back to the default
+    algorithm.
+    """
     seat = take_seat(request, programme, to=To.ORGANISE)
     row = _planting(seat, planting)
     rate = OwnRate.objects.filter(planting=row).select_related("by").first()

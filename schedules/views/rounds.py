@@ -159,7 +159,7 @@ def _steps(seat: Seat, page: RoundPage) -> list[dict[str, str]]:
             r.mixing_day is not None,
         ),
         ("Make the batch", str(r.batch) if r.batch else "", "", mixed),
-        ("Weigh", f"{page.weighed} weigh-outs" if page.weighed else "", day, done or page.begun),
+        ("Weigh", f"{page.weighed} weigh-outs" if page.weighed else "", day, done),
         ("Release the pails", f"{page.released} of {len(page.pails)}" if page.pails else "", day, done),
         ("Open the desk", "", link("desk", **p, day=r.mixing_day_id) if r.mixing_day_id else "", False),
     ]
@@ -199,7 +199,7 @@ def freeze(request: HttpRequest, programme: int, round: int) -> HttpResponse:
 @login_required
 @require_http_methods(["GET", "POST"])
 def round_batch(request: HttpRequest, programme: int, round: int) -> HttpResponse:
-    """What to weigh and to buy for ``?mass=`` mg (the round's page draws it in), or, posted, make the batch."""
+    """What to weigh and to buy for ``?mass=`` mg (the round's page draws it in); posted, make the batch."""
     seat = take_seat(request, programme, to=To.ORGANISE if request.method == "POST" else To.READ)
     row = _round(seat, round)
     if request.method == "POST":

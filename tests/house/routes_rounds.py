@@ -30,7 +30,11 @@ def a_round(cast: Any) -> Round:
 def a_planting(cast: Any) -> Planting:
     found = Planting.objects.filter(bed=cast.bed).first()
     return found or Planting.objects.create(
-        programme=cast.programme, bed=cast.bed, crop_code="tomato", crop_name="Tomatoes", day=dt.date(2026, 5, 11)
+        programme=cast.programme,
+        bed=cast.bed,
+        crop_code="tomato",
+        crop_name="Tomatoes",
+        day=dt.date(2026, 5, 11),
     )
 
 

@@ -59,7 +59,7 @@ def of(cast: Any, **more: Any) -> dict[str, Any]:
     return {"programme": cast.programme.pk, **more}
 
 
-# Front door --------------------------------------------------------------------------------------------------
+# Front door -------------------------------------------------------------------------------------------------
 
 
 def test_nobody_is_asked_to_sign_in(as_: Any, db: None) -> None:
@@ -136,7 +136,7 @@ def test_others_see_how_far_it_is_but_are_not_asked_to_organise(
     assert "Open a round" not in text and "freeze it" not in text
 
 
-# A plot's week -----------------------------------------------------------------------------------------------
+# A plot's week ----------------------------------------------------------------------------------------------
 
 
 def test_the_holder_sees_grams_scoops_why_and_when_to_stop(cast: Any, as_: Any, round: Round) -> None:
@@ -245,7 +245,7 @@ def test_everybodys_week_for_the_organiser(cast: Any, as_: Any, round: Round) ->
     page(as_(cast.holder), "week", 403, **of(cast))
 
 
-# Rounds ------------------------------------------------------------------------------------------------------
+# Rounds -----------------------------------------------------------------------------------------------------
 
 
 def test_a_round_is_opened_by_its_form(cast: Any, as_: Any) -> None:
@@ -330,14 +330,14 @@ def test_the_slips_scoop_is_the_batchs_ten_scoops_divided_by_ten(cast: Any, as_:
     assert "The scoop holds 14.2 g" in text and "assumed until ten" not in text
 
 
-# Own rates and lifted caps -----------------------------------------------------------------------------------
+# Own rates and lifted caps ----------------------------------------------------------------------------------
 
 
 def test_an_own_rate_per_row_needs_its_width(cast: Any, as_: Any) -> None:
     tomato = planted(cast.bed, "tomato", dt.date(2026, 5, 11))
     typed = {
-        "of": "blend", "per": "row", "rate": "10 g", "first_day": "1 June 2026", "feeds": "4", "every_weeks": "1",
-        "reason": "as every year",
+        "of": "blend", "per": "row", "rate": "10 g", "first_day": "1 June 2026", "feeds": "4",
+        "every_weeks": "1", "reason": "as every year",
     }  # fmt: skip
     url = reverse("own_rate", kwargs=of(cast, planting=tomato.pk))
     response = as_(cast.organiser).post(url, typed)
@@ -361,7 +361,7 @@ def test_a_rate_that_is_none_keeps_what_was_typed(cast: Any, as_: Any, rate: str
             "feeds": "4",
             "every_weeks": "1",
             "reason": "so",
-        },  # fmt: skip
+        },
     )
     assert response.status_code == 200 and not OwnRate.objects.exists()
     assert not rate or f'value="{rate}"' in response.content.decode()
@@ -382,7 +382,7 @@ def test_a_cap_is_lifted_with_a_reason_and_holds_again(cast: Any, as_: Any) -> N
     assert lift.ended_at is not None
 
 
-# Query counts ------------------------------------------------------------------------------------------------
+# Query counts -----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", ["programme", "rounds", "round", "round_batch", "week", "plot", "slips"])

@@ -39,7 +39,7 @@ def frozen(cast: Any, **changes: Any) -> Round:
     return round
 
 
-# Live demand -------------------------------------------------------------------------------------------------
+# Live demand ------------------------------------------------------------------------------------------------
 
 
 def test_a_bed_nobody_told_about_is_assumed(cast: Any) -> None:
@@ -142,7 +142,7 @@ def test_live_demand_takes_as_many_queries_for_many_plots_as_for_one(
         live_demand(round)
 
 
-# Opening -----------------------------------------------------------------------------------------------------
+# Opening ----------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -195,7 +195,7 @@ def test_an_open_round_changes_and_a_frozen_one_says_why_not(cast: Any) -> None:
     assert round.weeks == 3
 
 
-# Freeze ------------------------------------------------------------------------------------------------------
+# Freeze -----------------------------------------------------------------------------------------------------
 
 
 def test_a_freeze_keeps_lines_and_makes_portions_to_the_desk_scales_division(cast: Any) -> None:
@@ -257,7 +257,9 @@ def test_a_later_edit_shows_as_a_difference_and_changes_nothing(cast: Any) -> No
 
 
 def test_a_later_edit_never_raises_a_frozen_unit(cast: Any) -> None:
-    """Fewer feeds would make each larger; what the first freeze fixed holds it down, in this round and the next."""
+    """Fewer feeds would make each larger; what the first freeze fixed holds it down, in this round and the
+    next.
+    """
     tomato = planted(cast.bed, "tomato", dt.date(2026, 5, 11), ends_on=dt.date(2026, 9, 28))
     round = frozen(cast)
     was = [w["n_ug"] for w in round.snapshots.get().lines.get().weeks]
@@ -279,7 +281,9 @@ def test_a_later_edit_may_lower_it(cast: Any) -> None:
 
 
 def test_a_crop_registered_later_takes_over_at_the_next_feed(cast: Any) -> None:
-    """The default planting keeps 1 and 8 June, which were frozen; the tomato comes in with its first feed after."""
+    """The default planting keeps 1 and 8 June, which were frozen; the tomato comes in with its first feed
+    after.
+    """
     round = frozen(cast)
     planted(
         cast.bed, "tomato", dt.date(2026, 5, 11), dt.datetime(2026, 6, 9, 12, tzinfo=dt.UTC),
@@ -321,7 +325,7 @@ def test_frozen_by_hand_there_is_nothing_left_to_do_at_its_time(cast: Any) -> No
     assert not Job.objects.filter(kind="freeze").exists()
 
 
-# Another blend -----------------------------------------------------------------------------------------------
+# Another blend ----------------------------------------------------------------------------------------------
 
 
 def test_a_weaker_bag_keeps_the_nitrogen_where_no_cap_binds(cast: Any) -> None:
@@ -357,7 +361,7 @@ def test_a_slow_blend_is_no_exchange(cast: Any) -> None:
     assert round.snapshots.count() == 1
 
 
-# Mix and close -----------------------------------------------------------------------------------------------
+# Mix and close ----------------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -444,8 +448,8 @@ def test_another_programmes_garden_is_refused_by_the_wall(cast: Any) -> None:
     revision = make_revision(cast.programme, cast.organiser)
     with pytest.raises(IntegrityError), transaction.atomic():
         open_round(
-            programme=cast.programme, by=cast.organiser, gardens=[cast.other_garden], first_day=FIRST, weeks=4,
-            revision=revision,
+            programme=cast.programme, by=cast.organiser, gardens=[cast.other_garden], first_day=FIRST,
+            weeks=4, revision=revision,
         )  # fmt: skip
 
 
