@@ -196,8 +196,9 @@ def pail(item: Pail, units: str = "") -> Drawing:
     if limit is not None and capacity:
         y = bottom - min(float(Fraction(limit) / capacity), 1) * (bottom - top)
         marks.append(_line("dash" if y < level else "tear", side(y) + 3, y, 157 - side(y), y))
-    full = level < 78
-    marks.append(_text(words, 80, 100 if full else level - 10, "t20 on" if full else "t20", "middle"))
+    full = level < 92
+    inked = max(100, (level + bottom) / 2 + 7)
+    marks.append(_text(words, 80, inked if full else level - 10, "t20 on" if full else "t20", "middle"))
     inside = full and level > 44
     marks.append(_text(item["name"], 80, level - 8 if inside else 136, "t2", "middle"))
     volume = f", {_plain(litres)} litres of {_plain(capacity)}" if known and litres is not None else ""
@@ -337,6 +338,8 @@ def week_strip(weeks: Sequence[Week], *, title: str, unit: str = "g", width: int
             marks.append(_text(words, min(max(centre, room), width - room), tip - 19, "tb", "middle"))
         if week["start"].month != month:
             month = week["start"].month
+            if not i and any(near["start"].month != month for near in weeks[1:2]):
+                continue  # one week of a month has no room for its name
             if i * slot - last_label > _wide(MONTHS[month - 1]) + 10 or last_label < 0:
                 last_label = i * slot
                 marks.append(_line("line", i * slot, base, i * slot, base + 26))

@@ -54,6 +54,7 @@ def days(request: HttpRequest, programme: int) -> HttpResponse:
         MixingDay.objects.filter(programme=seat.programme)
         .select_related("garden")
         .annotate(pails=CountOf("batches__pails"))
+        .order_by("-day", "-pk")
     )
     return render(request, "blends/days.html", {"days": list(rows)})
 
