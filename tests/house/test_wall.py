@@ -9,10 +9,12 @@ import pytest
 from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection, transaction
-from django.db.models import ForeignKey, ManyToManyField
+from django.db.models import F, ForeignKey, ManyToManyField
 
 from gardens.constraints import AppendOnly, SameProgramme, is_walled
 from gardens.models import Bed, Plot, Tenancy
+from tests.cast import make_cast
+from tests.house.everything import everything
 
 OUTSIDE_THE_WALL = {"gardens.User", "gardens.Programme"}
 OURS = ("gardens", "blends", "schedules")
@@ -48,7 +50,12 @@ def test_a_row_cannot_point_through_the_wall(cast: Any, how: str) -> None:
     with pytest.raises(IntegrityError), transaction.atomic():
         if how == "create":
             Bed.objects.create(
-                programme=cast.programme, plot=cast.other_plot, name="x", size_text="1", shape="area", area_mm2=1
+                programme=cast.programme,
+                plot=cast.other_plot,
+                name="x",
+                size_text="1",
+                shape="area",
+                area_mm2=1,
             )
         elif how == "bulk":
             Tenancy.objects.bulk_create(
@@ -73,7 +80,9 @@ def test_a_row_cannot_point_through_the_wall(cast: Any, how: str) -> None:
 
 
 def test_a_form_hears_it_kindly(cast: Any) -> None:
-    bed = Bed(programme=cast.programme, plot=cast.other_plot, name="x", size_text="1", shape="area", area_mm2=1)
+    bed = Bed(
+        programme=cast.programme, plot=cast.other_plot, name="x", size_text="1", shape="area", area_mm2=1
+    )
     with pytest.raises(ValidationError, match="another programme"):
         bed.full_clean()
 
@@ -83,8 +92,18 @@ APPEND_ONLY = [m for m in MODELS if any(isinstance(c, AppendOnly) for c in m._me
 
 def test_the_append_only_tables_are_those_agreed() -> None:
     assert {m._meta.object_name for m in APPEND_ONLY} == {
-        "Ticket", "Movement", "Revision", "Component", "Declaration", "WeighOut", "Look", "PailDecision", "Count",
-        "Snapshot", "FrozenLine", "Collection",
+        "Ticket",
+        "Movement",
+        "Revision",
+        "Component",
+        "Declaration",
+        "WeighOut",
+        "Look",
+        "PailDecision",
+        "Count",
+        "Snapshot",
+        "FrozenLine",
+        "Collection",
     }
 
 
@@ -101,3 +120,55 @@ def test_triggers_stand_on_every_append_only_table(db: None, model: Any) -> None
                 "SELECT count(*) FROM pg_trigger WHERE tgrelid = %s::regclass AND NOT tgisinternal", [table]
             )
             assert cursor.fetchone()[0] == 2
+
+
+def test_every_pointer_of_every_table_stops_at_the_wall(db: None) -> None:
+    """Raw SQL points one row after the other at its like in another programme; the wall itself says no."""
+    ours, theirs = make_cast(), make_cast()
+    everything(ours)
+    everything(theirs)
+    with connection.cursor() as cursor:
+        _let_what_is_written_be_changed(cursor)
+        ends = {
+            f"{model._meta.label}.{rule.field}": _point_through(
+                cursor, model, rule, ours.programme, theirs.programme
+            )
+            for model in MODELS
+            for rule in model._meta.constraints
+            if isinstance(rule, SameProgramme)
+        }
+    assert [f"{where}: {end}" for where, end in ends.items() if end != "the wall"] == []
+    assert len(ends) > 90
+
+
+def _let_what_is_written_be_changed(cursor: Any) -> None:
+    """Lift the append-only triggers inside this test's transaction, or nothing but they would be tried."""
+    if connection.vendor == "sqlite":
+        cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        for (name,) in cursor.fetchall():
+            cursor.execute(f'DROP TRIGGER "{name}"')
+        return
+    cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+    for model in APPEND_ONLY:
+        cursor.execute(f'ALTER TABLE "{model._meta.db_table}" DISABLE TRIGGER USER')
+
+
+def _point_through(cursor: Any, model: Any, rule: SameProgramme, ours: Any, theirs: Any) -> str:
+    """Point a row of ours at one of theirs; what stopped it."""
+    field = model._meta.get_field(rule.field)
+    rows = model.objects.filter(programme=ours).order_by(F(field.attname).asc(nulls_last=True))
+    taken = model.objects.filter(**{f"{field.name}__isnull": False}).values(field.attname)
+    others = field.related_model.objects.filter(programme=theirs)
+    if field.unique:
+        others = others.exclude(pk__in=taken)
+    row, other = rows.first(), others.order_by("-pk").first()
+    if row is None or other is None:
+        return "no row to try it with"
+    table, column = model._meta.db_table, field.column
+    try:
+        with transaction.atomic():
+            cursor.execute(f'UPDATE "{table}" SET "{column}" = %s WHERE id = %s', [other.pk, row.pk])
+    except IntegrityError as problem:
+        is_wall = rule.name in str(problem) or str(problem) == "FOREIGN KEY constraint failed"
+        return "the wall" if is_wall else str(problem)
+    return "nothing"
