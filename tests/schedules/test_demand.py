@@ -5,11 +5,14 @@ from __future__ import annotations
 import time
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import pytest
 
+from schedules.crops import FeederClass, crop
 from schedules.demand import Request, _half_up_products, demand
 from schedules.doses import (
     HOUSE,
@@ -18,12 +21,15 @@ from schedules.doses import (
     Cap,
     Extra,
     Feeding,
+    Frozen,
+    GardenSeason,
     Given,
     Lift,
     PlantingSpec,
     default_planting,
     plan_bed,
 )
+from schedules.rates import Basis, own_rate
 from tests.schedules.beds import BED, BLEND, FOUR_BY_EIGHT, SEASON, planting
 
 ALWAYS = (date.min, date.max)
@@ -35,6 +41,12 @@ THREE_AND_A_GUESS = [
     default_planting(BED, SEASON),
 ]
 """All four meet the bed's cap on the same Mondays, and share to the microgram."""
+FIELD = [
+    *(planting(key=f"part {n}", area_mm2=3 * 10**9 - 7 * n) for n in range(3)),
+    replace(default_planting(BED, SEASON), area_mm2=10**10),
+]
+RICH = own_rate(Decimal(3), Basis.AREA, of_nitrogen=True, text="3 g N/m2", reason="trial")
+LONG = GardenSeason(None, None, date(2026, 1, 5), date(2027, 6, 28))
 AFTERWARDS = planting("spinach", day=date(2026, 7, 20), ends_on=date(2026, 9, 28))
 
 
@@ -124,6 +136,15 @@ def test_a_freeze_keeps_the_same_as_the_specification() -> None:
         Request(BED, [], SEASON, BLEND),
         Request(BED, [default_planting(BED, SEASON), planting()], SEASON, BLEND),
         Request(BED, THREE_AND_A_GUESS, SEASON, BLEND),
+        Request(BedSpec("field", 10**10), FIELD, SEASON, BLEND),
+        Request(BED, [planting(area_mm2=THIRD, own_rate=RICH), default_planting(BED, SEASON)], SEASON, BLEND),
+        Request(BED, [planting(own_rate=RICH, ends_on=date(2027, 6, 1))], LONG, BLEND),
+        Request(
+            BED, [default_planting(BED, SEASON)], SEASON, BLEND, given=[Given(date(2026, 3, 1), 20_000_000)]
+        ),
+        Request(
+            BED, [default_planting(BED, SEASON, extras=(Extra(date(2026, 6, 1), 9_000),))], SEASON, BLEND
+        ),
         Request(BED, [planting("zucchini", ends_on=date(2026, 7, 20)), AFTERWARDS], SEASON, BLEND),
     ],
 )
@@ -135,6 +156,36 @@ def test_the_long_ways_come_out_like_the_specification(request_: Request) -> Non
     assert list(zip(found.day.tolist(), found.ug_n.tolist(), found.blend_mg.tolist(), strict=True)) == [
         (feed.day.toordinal(), feed.ug_n, feed.blend_mg) for p in plan.plantings for feed in p.feeds
     ]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"season": replace(SEASON, last_feed=date(2026, 8, 3))},
+        {"item": BlendItem("8-8-8", Decimal(8))},
+        {
+            "rules": replace(
+                HOUSE, default_weeks=8, needs={**HOUSE.needs, FeederClass.HEAVY: HOUSE.legume_feed}
+            )
+        },
+        {"bed": replace(BED, drains=False)},
+        {"bed": replace(BED, pot=True)},
+        {"bed": replace(BED, feeding=Feeding.NOTHING)},
+        {"plantings": [planting(frozen=Frozen(Fraction(700_000), 9, 1))]},
+        {"plantings": [planting(sown=True)]},
+        {"plantings": [planting(day=date(2026, 6, 8))]},
+        {"plantings": [planting(ends_on=date(2026, 8, 1))]},
+        {"plantings": [planting(needs=FeederClass.LIGHT)]},
+        {"plantings": [planting(lift=Lift(Cap.FEED_N, "trial"), own_rate=RICH)]},
+        {"plantings": [replace(planting(), crop=crop("lettuce"))]},
+    ],
+)
+def test_what_differs_in_one_thing_only_shares_no_calendar(change: dict[str, Any]) -> None:
+    usual = Request(BED, [planting()], SEASON, BLEND)
+    other = replace(usual, **change)
+    together = demand([usual, other, usual]).by_request(*ALWAYS).tolist()
+    alone = [demand([request]).total_mg(*ALWAYS) for request in (usual, other)]
+    assert together == [alone[0], alone[1], alone[0]] and alone[0] != alone[1]
 
 
 @pytest.mark.parametrize(
