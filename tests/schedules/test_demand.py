@@ -158,6 +158,13 @@ def test_the_long_ways_come_out_like_the_specification(request_: Request) -> Non
     ]
 
 
+def test_the_blend_caps_follow_each_tub() -> None:
+    lettuce = Request(BED, [planting("lettuce", ends_on=date(2026, 6, 20))], SEASON, BLEND)
+    weak = replace(lettuce, item=BlendItem("8-8-8", Decimal(8)))
+    assert demand([lettuce, weak]).ug_n.max() > 1.6 * demand([weak]).ug_n.max()
+    assert demand([lettuce, weak]).by_request(*ALWAYS)[1] == demand([weak]).total_mg(*ALWAYS)
+
+
 @pytest.mark.parametrize(
     "change",
     [
