@@ -82,10 +82,10 @@ class ScoopsForm(ActForm):
         )
 
 
-def lot_words(lot: Lot) -> str:
+def lot_words(lot: Lot, units: str) -> str:
     """A bag as one sees it: its mark, what is in it, how much the book says is left."""
     left = getattr(lot, "in_store_mg", lot.mass_mg)
-    book = f"{mass(left, lot.programme.units)} by the book" if left > 0 else "empty by the book"
+    book = f"{mass(left, units)} by the book" if left > 0 else "empty by the book"
     return f"{lot.code}: {lot.material.name}, {book}"
 
 
@@ -104,20 +104,21 @@ class WeighForm(ActForm):
         self,
         *args: Any,
         component: Component,
+        programme: Programme,
         lots: Sequence[Lot],
         scales: Sequence[Scale],
         scale: Scale,
         hands: Sequence[Person],
         **kwargs: Any,
     ) -> None:
-        programme = component.programme
+        units = programme.units
         kwargs.setdefault("initial", {})
         kwargs["initial"].setdefault("scale", scale.pk)
         super().__init__(*args, **kwargs)
         unit = reading_unit(programme)
         self.fields["lot"] = RowField(
             lots,
-            words=lot_words,
+            words=lambda lot: lot_words(lot, units),
             label="The bag says",
             widget=forms.RadioSelect,
             error_messages={"required": "Read the mark on the bag and choose it here."},
@@ -138,7 +139,7 @@ class WeighForm(ActForm):
             echo="",
             help_text="0 if the scale was zeroed with it",
         )
-        self.fields["scale"] = RowField(scales, words=scale_words, label="Scale")
+        self.fields["scale"] = RowField(scales, words=lambda row: scale_words(row, units), label="Scale")
         self.witnessed = component.material.is_trace or self._names_trace(lots)
         if self.witnessed:
             self.fields["witness"] = RowField(
@@ -160,6 +161,11 @@ class WeighForm(ActForm):
         self.order_fields(
             ["key", "lot", "scale", "gross", "tare", "part", "witness", "alone", "question_reason"]
         )
+
+    @property
+    def boxes(self) -> list[forms.BoundField]:
+        """The reading and its vessel, each with the choice between two readings where there is one."""
+        return [field for field in self if field.name.split("_")[0] in ("gross", "tare")]
 
     def _names_trace(self, lots: Sequence[Lot]) -> bool:
         chosen = self.data.get(self.add_prefix("lot")) if self.is_bound else None
@@ -203,9 +209,8 @@ class CorrectForm(WeighForm):
         self.fields["question_reason"].widget = forms.TextInput()
 
 
-def scale_words(scale: Scale) -> str:
+def scale_words(scale: Scale, units: str) -> str:
     """As people tell scales apart: name, step, largest load."""
-    units = scale.programme.units
     return f"{scale.name}, to {step_words(scale.division_mg, units)}, up to {mass(scale.max_mg, units)}"
 
 

@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 
 from django.db import transaction
+from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from blends.actions.release import hold_pail, release_pail
@@ -18,6 +20,7 @@ from blends.models import (
     DayState,
     Gate,
     MixingDay,
+    Movement,
     Pail,
     PailTarget,
     Place,
@@ -25,7 +28,6 @@ from blends.models import (
     Revision,
     SafetyTick,
     Scale,
-    Ticket,
     WeighOut,
 )
 from blends.planning import Planned, plan_pails
@@ -205,28 +207,22 @@ def _hold_still(day: MixingDay) -> None:
 
 def pails_to_count(day: MixingDay) -> list[Pail]:
     """Pails of the day that something went into or out of since they were last counted."""
+
+    def last(**place: OuterRef) -> Subquery:
+        return Subquery(Movement.objects.filter(**place).order_by("-ticket_id").values("ticket_id")[:1])
+
+    counted = Count.objects.filter(place__pail=OuterRef("pk"), day=day).order_by("-ticket_id")
     pails = (
         Pail.objects.filter(batch__day=day)
         .select_related("batch", "place")
+        .annotate(
+            came=Coalesce(last(target__pail=OuterRef("pk")), 0),
+            went=Coalesce(last(source__pail=OuterRef("pk")), 0),
+            counted=Coalesce(Subquery(counted.values("ticket_id")[:1]), 0),
+        )
         .order_by("batch__number", "number")
     )
-    counted = dict(
-        Count.objects.filter(day=day, place__kind=PlaceKind.PAIL)
-        .order_by("id")
-        .values_list("place_id", "ticket_id")
-    )
-    last: dict[int, int] = {}
-    ids = [pail.place.pk for pail in pails]
-    for side in ("source", "target"):
-        moved = (
-            Ticket.objects.filter(**{f"lines__{side}__in": ids})
-            .order_by("pk")
-            .values_list(f"lines__{side}_id", "pk")
-        )
-        for place, ticket in moved:
-            if place in ids:
-                last[place] = max(ticket, last.get(place, 0))
-    return [pail for pail in pails if last.get(pail.place.pk, 0) > (counted.get(pail.place.pk) or 0)]
+    return list(pails.filter(Q(came__gt=F("counted")) | Q(went__gt=F("counted"))))
 
 
 def _open(day: MixingDay) -> None:

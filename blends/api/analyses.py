@@ -1,4 +1,4 @@
-"""An analysis in JSON: element and label basis, what it feeds, what is not declared, what a season of it brings."""
+"""An analysis in JSON: element and label basis, what it feeds, what is not declared, its boron."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class NutrientOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     state = serializers.ChoiceField(["declared", "at_least", "none", "not_declared"])
     element = Quantity(required=False)
-    label = Quantity(required=False, help_text="P as P2O5, K as K2O; the others as the element.")
+    label = Quantity(required=False, help_text="P as P2O5, K as K2O; the others as the element.")  # type: ignore[assignment]
 
 
 class BoronOut(serializers.Serializer[Any]):

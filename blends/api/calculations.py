@@ -1,4 +1,4 @@
-"""Stateless calculators: what a recipe holds, how a batch falls into pails and weigh-outs, how a mass is shared."""
+"""Stateless calculators: what a recipe holds, how a batch falls into pails, how a mass is shared."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class PartIn(serializers.Serializer[Any]):
     material = serializers.CharField(
         max_length=60, required=False, help_text="A code of the material catalogue."
     )
-    label = serializers.DictField(
+    label = serializers.DictField(  # type: ignore[assignment]
         child=Percent(),
         required=False,
         help_text="As on the bag: N, P2O5, K2O, MgO, B, “N urea” … in percent.",
@@ -232,7 +232,7 @@ def _batch(asked: Mapping[str, Any]) -> dict[str, Any]:
     steps = [
         step(
             1, "limit", "What one pail may hold", "the smaller of litres × full × density, and the lift",
-            inputs, shown(grams(pails.limit_mg), "limit"), "NIOSH load constant for the lift; the others house values",
+            inputs, shown(grams(pails.limit_mg), "limit"), "NIOSH load constant; else house values",
             note=f"{volume['value']} L tumble well",
         ),
         step(
@@ -269,7 +269,8 @@ def _weighing_steps(parts: Sequence[Part], pail_mg: int, targets: Sequence[batch
     total = sum(part.mass_mg for part in parts)
     return [
         step(
-            number, "weigh_out", f"{t.part.name} in the first pail", "recipe's mass × pail ÷ recipe, to the scale's division",
+            number, "weigh_out", f"{t.part.name} in the first pail",
+            "recipe's mass × pail ÷ recipe, to the scale's division",
             (
                 shown(grams(t.part.mass_mg), "in the recipe"), shown(grams(total), "recipe"),
                 shown(grams(pail_mg), "pail"), shown(grams(t.part.division_mg), "division"),
@@ -366,10 +367,12 @@ def _allocation(asked: Mapping[str, Any]) -> dict[str, Any]:
     steps_open = (total - got.left) // division
     quotas = [weight * (total - got.left) / whole for weight in weights]
     given = sum(int(quota // division) for quota in quotas)
+    tied = [names[place] for place in got.ties]
     steps = (
         step(
             1, "steps", "Whole steps to share", "total ÷ division, rounded down",
-            (shown(grams(total), "total"), shown(grams(division), "division")), Figure("steps", str(steps_open)),
+            (shown(grams(total), "total"), shown(grams(division), "division")),
+            Figure("steps", str(steps_open)),
         ),
         step(
             2, "quotas", "Each one's quota, in whole steps", "weight ÷ sum of weights × steps, rounded down",
@@ -377,10 +380,11 @@ def _allocation(asked: Mapping[str, Any]) -> dict[str, Any]:
             Figure("steps given", str(given)),
         ),
         step(
-            3, "remainders", "The rest to the largest remainders", "one step each; where equal, the first in order",
+            3, "remainders", "The rest to the largest remainders",
+            "one step each; where equal, the first in order",
             (Figure("steps left", str(steps_open - given)),), shown(grams(total - got.left), "shared"),
             "largest remainder (Hamilton)", "FOUND",
-            note=f"Equal at the edge, order decided: {', '.join(names[t] for t in got.ties)}." if got.ties else "",
+            note=f"Equal at the edge, order decided: {', '.join(tied)}." if tied else "",
         ),
     )  # fmt: skip
     line = (
@@ -392,6 +396,6 @@ def _allocation(asked: Mapping[str, Any]) -> dict[str, Any]:
             for place, (name, quota, mass) in enumerate(zip(names, quotas, got.amounts, strict=True))
         ],
         "left": grams(got.left),
-        "ties": [names[place] for place in got.ties],
+        "ties": tied,
         "working": Working(line, steps).as_json(),
     }

@@ -1,4 +1,4 @@
-"""The mixing day: crew, safety list, scales, batches in pails, weigh-outs, what is decided about each pail."""
+"""The mixing day: crew, safety list, scales, batches in pails, weigh-outs, what is decided about pails."""
 
 from __future__ import annotations
 
@@ -425,8 +425,9 @@ class WeighOutsView(TicketView):
     @operation(
         "weigh_out",
         "Weigh a component into a pail",
-        description="A doubtful reading, bag or scale is a 422 with code “question” and its doubts: nothing was "
-        "recorded. The same act with a question_reason is, and what was asked about reading or bag holds the pail.",
+        description="A doubtful reading, bag or scale is a 422 with code “question” and its doubts: nothing "
+        "was recorded. The same act with a question_reason is; what was asked about reading or bag holds the "
+        "pail.",
         tag=DAY,
         request=WeighIn,
         answer=WeighOutJSON,

@@ -67,7 +67,7 @@ class CatalogueJSON(serializers.Serializer[catalogue.CatalogueMaterial]):
 class LabelIn(serializers.Serializer[Any]):
     """By its bag's label, or by a formula and its purity. What is not given is not declared."""
 
-    label = serializers.DictField(
+    label = serializers.DictField(  # type: ignore[assignment]
         child=Percent(),
         required=False,
         help_text="As on the bag: N, P2O5, K2O, MgO, B, “N urea” … in percent.",
@@ -79,7 +79,7 @@ class LabelIn(serializers.Serializer[Any]):
     )
     formula = serializers.CharField(max_length=80, required=False, allow_blank=True, default="")
     purity = Percent(required=False, positive=True)
-    source = serializers.CharField(max_length=300, default="the bag")
+    source = serializers.CharField(max_length=300, default="the bag")  # type: ignore[assignment]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         attrs["values"] = {key: decimal_of(value) for key, value in attrs.pop("label", {}).items()}
@@ -105,7 +105,7 @@ class MaterialJSON(serializers.Serializer[Material]):
     trace = serializers.BooleanField(source="is_trace", help_text="Weighed only before a witness.")
     declared = serializers.SerializerMethodField()
     slow = serializers.SerializerMethodField()
-    source = serializers.SerializerMethodField()
+    source = serializers.SerializerMethodField()  # type: ignore[assignment]
 
     @extend_schema_field(Declared)
     def get_declared(self, material: Material) -> dict[str, QuantityJSON]:

@@ -56,7 +56,7 @@ class TicketJSON(serializers.Serializer[Ticket]):
 
 
 class MovementJSON(serializers.Serializer[Any]):
-    source = PlaceJSON()
+    source = PlaceJSON()  # type: ignore[assignment]
     target = PlaceJSON()
     mass = Mass(source="mass_mg")
 

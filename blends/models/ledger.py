@@ -12,7 +12,7 @@ from gardens.fields import MassField
 from gardens.models import Garden, Household, Person, Plot, Walled
 
 if TYPE_CHECKING:
-    from django.db.models.manager import RelatedManager
+    from django_stubs_ext.db.models.manager import RelatedManager
 
 
 class PlaceKind(models.TextChoices):

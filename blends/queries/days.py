@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.db.models import Exists, OuterRef
+
 from blends.actions.days import pails_to_count
-from blends.models import Batch, Count, Crew, MixingDay, Pail, Place, PlaceKind, SafetyTick, Scale
+from blends.models import Batch, Count, Crew, MixingDay, Pail, PlaceKind, SafetyTick, Scale
 from blends.queries.pails import PailState, full_pails, pail_state
 from blends.safety import POINTS
-from gardens.models import Person, RoleName
+from gardens.models import Person, Role, RoleName
 
 
 @dataclass(frozen=True)
@@ -73,39 +75,37 @@ class DayState:
         return tuple(b.batch for b in self.batches if b.batch.ten_scoops_mg is None)
 
 
-def day_state(day: MixingDay) -> DayState:
-    """All of a day in a constant count of queries."""
-    states = [pail_state(p) for p in full_pails(Pail.objects.filter(batch__day=day).order_by("number"))]
-    batches = Batch.objects.filter(day=day).select_related("revision__blend", "scoop_by").order_by("number")
-    counts = Count.objects.filter(day=day, place__kind=PlaceKind.PAIL).select_related("by").order_by("id")
+def day_state(day: MixingDay, *, with_counts: bool = False) -> DayState:
+    """All of a day in a constant count of queries; ``counts`` and ``uncounted`` where they are asked for."""
+    pails = full_pails(Pail.objects.filter(batch__day=day).order_by("batch__number", "number"))
+    states = [pail_state(p) for p in pails]
+    batches = {s.pail.batch_id: s.pail.batch for s in states}
     return DayState(
         day=day,
         crew=tuple(Crew.objects.filter(day=day).select_related("person").order_by("person__name")),
         ticks={t.point: t for t in SafetyTick.objects.filter(day=day).select_related("by")},
-        batches=tuple(BatchState(b, tuple(s for s in states if s.pail.batch_id == b.pk)) for b in batches),
-        scales=tuple(Scale.objects.filter(programme=day.programme, retired=False)),
-        counts={c.place_id: c for c in counts},
-        uncounted=tuple(pails_to_count(day)),
+        batches=tuple(
+            BatchState(b, tuple(s for s in states if s.pail.batch_id == pk)) for pk, b in batches.items()
+        ),
+        scales=tuple(Scale.objects.filter(programme=day.programme_id, retired=False)),
+        counts=_counts(day) if with_counts else {},
+        uncounted=tuple(pails_to_count(day)) if with_counts else (),
     )
+
+
+def _counts(day: MixingDay) -> dict[int, Count]:
+    rows = Count.objects.filter(day=day, place__kind=PlaceKind.PAIL).select_related("by").order_by("id")
+    return {c.place_id: c for c in rows}
 
 
 def hands(day: MixingDay) -> tuple[Person, ...]:
-    """Who may witness: people of the programme, the day's crew and those who mix first."""
-    crew = set(Crew.objects.filter(day=day).values_list("person_id", flat=True))
-    mixes = {RoleName.ORGANISER, RoleName.STEWARD}
-    persons = Person.objects.filter(programme=day.programme, erased_at=None).prefetch_related("roles")
+    """Who may witness: people of the programme, the day's crew first, then those who mix."""
+    mixes = [RoleName.ORGANISER, RoleName.STEWARD]
     return tuple(
-        sorted(
-            persons,
-            key=lambda p: (p.pk not in crew, not any(r.name in mixes for r in p.roles.all()), p.name, p.pk),
+        Person.objects.filter(programme=day.programme_id, erased_at=None)
+        .annotate(
+            helps=Exists(Crew.objects.filter(day=day, person=OuterRef("pk"))),
+            mixes=Exists(Role.objects.filter(person=OuterRef("pk"), name__in=mixes)),
         )
-    )
-
-
-def released_places(day: MixingDay) -> list[Place]:
-    """Places of the day's pails, released or not, in order."""
-    return list(
-        Place.objects.filter(kind=PlaceKind.PAIL, pail__batch__day=day)
-        .select_related("pail__batch")
-        .order_by("pail__batch__number", "pail__number")
+        .order_by("-helps", "-mixes", "name", "pk")
     )

@@ -13,9 +13,17 @@ from django.db.models import Prefetch, QuerySet
 from blends import chemistry
 from blends.batching import NITROGEN_WITHIN, Held, Never, Releasable, judge, tolerance
 from blends.chemistry import BlendAnalysis
-from blends.models import Batch, Gate, Movement, Pail, PailDecision, PailTarget, PlaceKind, Verdict, WeighOut
+from blends.models import (
+    Batch,
+    Component,
+    Gate,
+    Pail,
+    PailDecision,
+    PailTarget,
+    Verdict,
+    WeighOut,
+)
 from blends.readings import holds, is_part
-from gardens.nutrients import Nutrient
 from gardens.refusals import InTheWay
 
 
@@ -35,14 +43,16 @@ def standing(weigh_outs: QuerySet[WeighOut] | None = None) -> QuerySet[WeighOut]
 
 def full_pails(pails: QuerySet[Pail]) -> QuerySet[Pail]:
     """Pails with targets, standing weigh-outs and decisions, in a constant count of queries."""
-    return pails.select_related("place", "batch__revision__blend", "batch__day__garden").prefetch_related(
+    return pails.select_related(
+        "place", "batch__revision__blend", "batch__day__garden", "batch__day__programme", "batch__scoop_by"
+    ).prefetch_related(
         Prefetch(
             "targets",
             PailTarget.objects.select_related("component__material", "component__declaration", "scale"),
         ),
         Prefetch("weigh_outs", standing(), to_attr="standing_weigh_outs"),
         Prefetch("decisions", PailDecision.objects.select_related("by")),
-        Prefetch("batch__revision__components__declaration"),
+        Prefetch("batch__revision__components", Component.objects.select_related("declaration")),
     )
 
 
@@ -220,15 +230,3 @@ def as_kept(analysis: BlendAnalysis | None) -> dict[str, object]:
 
 def _short(percent: Decimal) -> str:
     return f"{round(percent, 8).normalize():f}"
-
-
-def nitrogen_percent(analysis: BlendAnalysis) -> Decimal:
-    return analysis.percent.get(Nutrient.N, Decimal(0))
-
-
-def lost_from(pail: Pail) -> int:
-    """Stated losses and waste of a pail, in mg, less what was taken back of them."""
-    rows = Movement.objects.filter(
-        source=pail.place, target__kind__in=[PlaceKind.LOST, PlaceKind.WASTE], ticket__reversed_by=None
-    )
-    return sum(rows.values_list("mass_mg", flat=True))

@@ -100,7 +100,7 @@ def day(request: HttpRequest, programme: int, day: int) -> HttpResponse:
         "day": row,
         "steps": _steps(seat, state),
         "next": _next(seat, state),
-        "desk_url": link("desk", programme=programme),
+        "desk_url": link("desk", programme=programme, day=row.pk),
         "drawn": _drawn(state),
     }
     return render(request, "blends/day.html", context)
@@ -169,7 +169,7 @@ def _steps(seat: Seat, state: DayState) -> list[dict[str, Any]]:
             bool(state.batches) and not state.scoops_wanted,
             link("scoops", programme=p, batch=state.scoops_wanted[0].pk) if state.scoops_wanted else "",
         ),
-        ("Hand out at the desk", "", not state.day.is_open, link("desk", programme=p)),
+        ("Hand out at the desk", "", not state.day.is_open, link("desk", programme=p, day=d)),
         (
             "Count and close",
             "",
@@ -213,7 +213,7 @@ def _next(seat: Seat, state: DayState) -> dict[str, str]:
             "words": "Weigh ten scoops",
             "url": link("scoops", programme=p, batch=state.scoops_wanted[0].pk),
         }
-    desk = link("desk", programme=p)
+    desk = link("desk", programme=p, day=d)
     return {
         "words": "Open the desk" if desk else "Count and close",
         "url": desk or link("close_day", programme=p, day=d),
@@ -354,7 +354,7 @@ def close(request: HttpRequest, programme: int, day: int) -> HttpResponse:
             return redirect("day", programme=programme, day=row.pk)
         except Refused as refusal:
             problem = refusal.message
-    state = day_state(row)
+    state = day_state(row, with_counts=True)
     uncounted = {p.pk for p in state.uncounted}
     rows = [
         {

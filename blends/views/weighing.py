@@ -87,6 +87,7 @@ def _weigh_form(request: HttpRequest, seat: Seat, state: PailState, own: Compone
     return WeighForm(
         request.POST if request.method == "POST" else None,
         component=own.target.component,
+        programme=seat.programme,
         lots=lots_of_day(day),
         scales=_scales(seat, own.target.scale),
         scale=own.target.scale,
@@ -100,7 +101,7 @@ def _system(unit: ReadingUnit) -> q.System:
 
 
 def _scales(seat: Seat, planned: Scale) -> list[Scale]:
-    rows = Scale.objects.filter(programme=seat.programme, retired=False).select_related("programme")
+    rows = Scale.objects.filter(programme=seat.programme, retired=False)
     return sorted(rows, key=lambda s: (s.pk != planned.pk, s.name))
 
 
@@ -126,7 +127,7 @@ def _weigh_page(seat: Seat, state: PailState, own: ComponentState, form: WeighFo
         "cautions": [c for c in cautions if c["code"] != "borate"],
         "heavy": own.target.target_mg > 10_000_000,
         "target_words": _unit(seat, own).words(_shown(wanted)),
-        "scale_words": scale_words(own.target.scale),
+        "scale_words": scale_words(own.target.scale, seat.programme.units),
         "unfit": wanted.fit not in (Fitness.FINE,),
         "over": wanted.fit is Fitness.OVER_MAXIMUM,
         **_net(seat, own, wanted, form),
@@ -191,6 +192,7 @@ def weigh_net(request: HttpRequest, programme: int, pail: int, component: int) -
     form = WeighForm(
         request.GET,
         component=own.target.component,
+        programme=seat.programme,
         lots=lots_of_day(state.pail.batch.day),
         scales=[],
         scale=own.target.scale,
@@ -299,7 +301,7 @@ def _pail_page(
         "release": release,
         "hold": hold,
         "place_url": link("place", programme=seat.programme.pk, place=state.pail.place.pk),
-        "desk_url": link("desk", programme=seat.programme.pk),
+        "desk_url": link("desk", programme=seat.programme.pk, day=state.pail.batch.day_id),
         "weigh_words": f"Weigh {state.next.target.component.material.name}" if state.next else "",
         "release_words": f"Release pail {state.pail.number}",
     }
@@ -463,6 +465,7 @@ def _correct_form(
     return CorrectForm(
         request.POST if request.method == "POST" else None,
         component=own.target.component,
+        programme=seat.programme,
         lots=list(lots.values()),
         scales=list(scales.values()),
         scale=row.scale,
@@ -484,7 +487,7 @@ def wanted_rows(seat: Seat, targets: list[PailTarget]) -> list[dict[str, Any]]:
                 "target": unit.figure(_shown(wanted)),
                 "unit": unit.name,
                 "good": f"{unit.figure(wanted.low_mg)} to {unit.figure(wanted.high_mg)}",
-                "scale": scale_words(row.scale),
+                "scale": scale_words(row.scale, seat.programme.units),
                 "scale_name": row.scale.name,
                 "fine": fit_of(row.target_mg, row.scale, row.component.material.is_trace) is Fitness.FINE,
             }

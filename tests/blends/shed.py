@@ -1,4 +1,4 @@
-"""A shed with the worked examples' blend, made through the actions; a mixing day ready to weigh, ready to hand out."""
+"""A shed with the worked examples' blend, made through the actions; a mixing day ready to weigh."""
 
 from __future__ import annotations
 
@@ -15,14 +15,16 @@ from blends.safety import POINTS
 from gardens.clock import today
 from gardens.models import Person, Programme
 
+NO_GRADE = {"N": "0", "P2O5": "0", "K2O": "0"}
 #: name, kind, label (or formula), mg of 12 kg, as written, bag in mg, price of the bag, mark of the lot.
 R: tuple[tuple[str, str, dict[str, str], str, int, str, int, int, str], ...] = (
-    ("Compound 16-16-16", "compound", {"N": "16", "P2O5": "16", "K2O": "16"}, "", 10_000_000, "10 kg", 25_000_000, 2900, "C-07"),
+    ("Compound 16-16-16", "compound", {"N": "16", "P2O5": "16", "K2O": "16"}, "",
+     10_000_000, "10 kg", 25_000_000, 2900, "C-07"),
     ("Magnesium salt", "magnesium", {}, "MgSO4·7H2O", 1_500_000, "1.5 kg", 10_000_000, 1250, "M-02"),
     ("Trace concentrate", "trace_concentrate",
-     {"B": "1", "Cu": "1.5", "Fe": "6", "Mn": "5", "Mo": "0.05", "Zn": "4", "N": "0", "P2O5": "0", "K2O": "0"},
+     {"B": "1", "Cu": "1.5", "Fe": "6", "Mn": "5", "Mo": "0.05", "Zn": "4", **NO_GRADE},
      "", 150_000, "150 g", 1_000_000, 1800, "T-03"),
-    ("Drying agent", "inert", {"N": "0", "P2O5": "0", "K2O": "0"}, "", 350_000, "350 g", 2_000_000, 600, "D-01"),
+    ("Drying agent", "inert", NO_GRADE, "", 350_000, "350 g", 2_000_000, 600, "D-01"),
 )  # fmt: skip
 
 
@@ -71,13 +73,16 @@ def fill_shed(cast: Any, rows: Iterable[Any] = R) -> Shed:
                 spot="north shed", key=key(),
             )
         )  # fmt: skip
+
+    def scale(name: str, division_mg: int, max_mg: int) -> Scale:
+        return scales.add_scale(programme=programme, by=by, name=name, division_mg=division_mg, max_mg=max_mg)
+
     blend = recipes.start_blend(programme=programme, by=by, name="All-round")
     lines = [(m, row[4], row[5]) for m, row in zip(materials, rows, strict=True)]
     return Shed(
         programme=programme, organiser=by, steward=cast.steward, witness=cast.second_steward,
         materials=materials, lots=lots, revision=recipes.freeze_revision(blend=blend, by=by, lines=lines),
-        coarse=scales.add_scale(programme=programme, by=by, name="Scale A", division_mg=1_000, max_mg=30_000_000),
-        fine=scales.add_scale(programme=programme, by=by, name="Scale B", division_mg=100, max_mg=500_000),
+        coarse=scale("Scale A", 1_000, 30_000_000), fine=scale("Scale B", 100, 500_000),
     )  # fmt: skip
 
 
@@ -108,7 +113,7 @@ class Weighing:
         return as_wanted(self.target(name, number)).target.shown_mg
 
     def weigh(self, name: str, mass_mg: int | None = None, *, number: int = 1, **changes: Any) -> WeighOut:
-        """One reading on its scale, from its lot, witnessed; exactly what is wanted unless a mass is given."""
+        """One reading on its scale, from its lot, witnessed; what is wanted unless a mass is given."""
         target = self.target(name, number)
         reading: dict[str, Any] = {
             "by": self.shed.steward,

@@ -1,4 +1,4 @@
-"""Opening, releasing, holding, closing a mixing day; whose word it takes, and what doses are reckoned with."""
+"""Opening, releasing, holding, closing a mixing day; what doses are reckoned with."""
 
 from __future__ import annotations
 

@@ -143,7 +143,7 @@ def test_a_part_may_not_be_more_than_the_whole(weighing: Weighing) -> None:
 
 
 def test_over_a_scales_maximum_is_refused_vessel_included(weighing: Weighing) -> None:
-    with pytest.raises(Refused, match="carries up to 0.5 kg") as refusal:
+    with pytest.raises(Refused, match=r"carries up to 0\.5 kg") as refusal:
         weighing.weigh("magnesium", 490_000, scale=weighing.shed.fine)
     assert refusal.value.field == "gross" and nothing_recorded()
 
