@@ -71,9 +71,7 @@ class Demand:
     problems: tuple[tuple[int, DoseError], ...]
 
     def due(self, first: date, last: date, *, assumed: bool | None = None) -> Flags:
-        """The rows that are due in a span of days (both ends included): not skipped; of either kind, or of
-        one.
-        """
+        """The rows due in a span of days (both ends included), not skipped; of either kind, or of one."""
         rows = (self.day >= first.toordinal()) & (self.day <= last.toordinal()) & ~self.skipped
         return rows if assumed is None else rows & (self.assumed == assumed)
 
@@ -110,9 +108,7 @@ def demand(requests: Iterable[Request]) -> Demand:
 
 @dataclass(frozen=True)
 class _Calendar:
-    """The slots of all plantings that are alike but for area: their days, and which of a few amounts each
-    brings.
-    """
+    """The slots of plantings alike but for area: their days, and which of a few amounts each brings."""
 
     table: Timetable
     interval: int
@@ -133,9 +129,7 @@ class _Group:
 
 @dataclass(frozen=True)
 class _Bed:
-    """A request that can be dosed: its plantings' places, its caps as running sums, or the need for the long
-    way.
-    """
+    """A request that can be dosed: its plantings' places and caps; `plain` if running sums will do."""
 
     request: int
     source: Request
@@ -387,9 +381,7 @@ class _Book:
     def _running_sums(
         self, contended: Sequence[tuple[_Bed, slice]], planting: Ints, day: Ints, planned: Ints, got: Ints
     ) -> None:
-        """Day by day over all contended beds: own caps first, then the bed's room in proportion, rounded
-        down.
-        """
+        """Day by day over the contended beds: own caps first, then the bed's room in proportion."""
         own_room = np.zeros(len(self.specs), dtype=np.int64)
         bed_room = np.array([bed.cap for bed, _ in contended], dtype=np.int64)
         bed_at = np.zeros(len(self.specs), dtype=np.int64)
@@ -411,8 +403,7 @@ class _Book:
 
 
 def _bed(at: int, request: Request, places: range, tables: Sequence[Timetable], analysis: Analysis) -> _Bed:
-    """The bed's caps in micrograms of nitrogen, the strictest of each; `plain` if running sums are the whole
-    truth.
+    """The bed's caps in micrograms of nitrogen, the strictest of each; `plain` if running sums will do.
 
     They are not where a cap is lifted, where half the boron cap (which holds only while a sensitive crop
     stands) may bind, or where the room is too large for int64.

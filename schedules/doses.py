@@ -120,8 +120,7 @@ def plan_bed(
 @dataclass(frozen=True)
 class Amounts:
     """The plan's figures without words, one list per planting: every slot offered by the steps before 7,
-    those kept (somebody tends the plot, no other planting has them), what they ask, and what they get (ug
-    N).
+    those kept (somebody tends the plot, no other planting has them), what they ask and get (ug N).
     """
 
     analysis: Analysis
@@ -177,9 +176,7 @@ def default_planting(
     feeds_until: date | None = None,
     frozen: Frozen | None = None,
 ) -> PlantingSpec:
-    """The default planting of a bed without a planting this season: the whole bed, medium unless `needs` says
-    else.
-    """
+    """The default planting of a bed without a planting this season: all of it, medium unless told else."""
     return PlantingSpec(
         key or f"{bed.key}:default",
         None,
@@ -213,11 +210,13 @@ def check(bed: BedSpec, plantings: Sequence[PlantingSpec], given: Sequence[Given
 
 
 def check_areas(bed: BedSpec, plantings: Sequence[PlantingSpec], tables: Sequence[Timetable]) -> None:
-    """Part areas never exceed the bed on any day; interplants and the default planting take none of their
-    own.
-    """
+    """Part areas never exceed the bed on any day; interplants and default plantings take none."""
     standing = [
-        (table.start, min(table.end, spec.feeds_until + DAY if spec.feeds_until else table.end), spec.area_mm2)
+        (
+            table.start,
+            min(table.end, spec.feeds_until + DAY if spec.feeds_until else table.end),
+            spec.area_mm2,
+        )
         for spec, table in zip(plantings, tables, strict=True)
         if not spec.default and not spec.interplant_of
     ]
@@ -413,9 +412,7 @@ NOT_FED = {
 def _with_room(
     account: soils.Soil, plans: Sequence[PlantingPlan], at: int, analysis: Analysis
 ) -> PlantingPlan:
-    """What step 7 leaves the planting on the day of its first feed, ug/m2: the smaller of its own area and
-    the bed.
-    """
+    """What step 7 leaves it on the day of its first feed, ug/m2: the smaller of own area and bed."""
     plan = plans[at]
     if not plan.feeds:
         return plan
@@ -448,9 +445,7 @@ def _with_room(
 def _with_scoops(
     account: soils.Soil, plans: Sequence[PlantingPlan], at: int, analysis: Analysis, rules: Rules
 ) -> PlantingPlan:
-    """Scoops beside the grams: the nearest quarter where feed and season stay under every cap, else the one
-    below.
-    """
+    """Scoops beside the grams: the nearest quarter if feed and season stay under every cap, else below."""
     plan = plans[at]
     if rules.scoop_mg is None or not plan.feeds:
         return plan

@@ -33,9 +33,7 @@ class Analysis:
 
     @classmethod
     def of(cls, item: BlendItem) -> Analysis:
-        """Refuses what cannot be fed weekly: no soluble nitrogen, slow-release nitrogen, a figure that is
-        none.
-        """
+        """Refuses what cannot be fed weekly: no soluble or slow-release nitrogen, or no number."""
         n = _percent(item.soluble_n_percent, "soluble_n_percent")
         boron = Fraction(0) if item.boron_percent is None else _percent(item.boron_percent, "boron_percent")
         if n == 0:
@@ -49,9 +47,7 @@ class Analysis:
 
 @dataclass(frozen=True)
 class Slot:
-    """One feed as it is planned: the day it is given, how many weeks it stands for, and its share of a full
-    feed.
-    """
+    """One planned feed: the day it is given, the weeks it stands for, its share of a full feed."""
 
     day: date
     weeks: int
@@ -95,9 +91,7 @@ class Timetable:
 def timetable(
     spec: PlantingSpec, bed: BedSpec, season: GardenSeason, analysis: Analysis, rules: Rules
 ) -> Timetable:
-    """The planting's season. Of `bed` only drainage, pot and feeding matter; of `spec` everything but area
-    and log.
-    """
+    """The planting's season. Of `bed` drainage, pot and feeding matter; of `spec` all but area and log."""
     start, end = span(spec, season, rules)
     needs = _class_of(spec, rules)
     own = spec.own_rate
@@ -121,9 +115,7 @@ def timetable(
 def slots(
     plan: Timetable, area_mm2: int, frozen: Frozen | None, analysis: Analysis, rules: Rules
 ) -> tuple[Slot, ...]:
-    """Step 9: the feeds as they are given, weeks taken together from the first on where a full feed is too
-    small.
-    """
+    """Step 9: the feeds as given, weeks taken together from the first on where a full feed is too small."""
     interval = interval_of(plan, area_mm2, frozen, analysis, rules)
     if interval == 1 or not plan.regroups:
         return tuple(
@@ -143,9 +135,7 @@ def slots(
 def interval_of(
     plan: Timetable, area_mm2: int, frozen: Frozen | None, analysis: Analysis, rules: Rules
 ) -> int:
-    """Weeks between feeds: the shortest of 1 to 4 at which a full feed reaches 4 g/m2 and half a scoop, else
-    4.
-    """
+    """Weeks between feeds: the first of 1 to 4 that brings a full feed to 4 g/m2 and half a scoop, else 4."""
     if not plan.regroups or not plan.unit:
         return plan.every_weeks
     if frozen is not None:
@@ -180,9 +170,7 @@ def is_taken_over(day: date, spec: PlantingSpec) -> bool:
 
 
 def _weekly(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Rules) -> Timetable:
-    """Steps 1, 4 and 5: S over the weeks of the window, the first two feeds half. A legume's one feed on
-    request.
-    """
+    """Steps 1, 4 and 5: S over the weeks of the window, first two feeds half; or a legume's one feed."""
     needs = _class_of(spec, rules)
     window = _window(base, spec, season, rules)
     if needs is FeederClass.LEGUME:
@@ -212,9 +200,7 @@ def _default(base: Timetable, season: GardenSeason, rules: Rules) -> Timetable:
 
 
 def _fixed_dates(base: Timetable, crop: Crop, ends_on: date | None, season: GardenSeason) -> Timetable:
-    """A crop's own dates: all between planting and end, or those of the garden's year for what stays for
-    years.
-    """
+    """A crop's own dates: all between planting and end, or, for what stays for years, the garden year's."""
     years = season.year
     bounded = ends_on is not None or crop.harvest.value is not Harvest.PERENNIAL
     from_day, to_day = (base.start, base.end) if bounded else (max(base.start, years[0]), years[1])
@@ -301,9 +287,7 @@ def _capped(plan: Timetable, spec: PlantingSpec, bed: BedSpec, analysis: Analysi
 
 
 def _window(base: Timetable, spec: PlantingSpec, season: GardenSeason, rules: Rules) -> tuple[date, date]:
-    """Step 4: first and last possible day, drawn in to the garden's feeding weeks; empty if the last is
-    before.
-    """
+    """Step 4: first and last possible day within the garden's feeding weeks; empty if last < first."""
     crop = spec.crop
     if spec.sown:
         emergence = (

@@ -117,9 +117,7 @@ class PlantingPlan:
 
 @dataclass(frozen=True)
 class BedPlan:
-    """A bed's season. `plantings` stand in the order they were given; `refused` is set when the bed gets
-    none.
-    """
+    """A bed's season. `plantings` stand in the order given; `refused` is set when the bed gets none."""
 
     bed: BedSpec
     plantings: tuple[PlantingPlan, ...]
@@ -138,9 +136,7 @@ class BedPlan:
         return sum(feed.due_mg for plan in self.plantings for feed in plan.on(first, last))
 
     def soil(self, on: date) -> tuple[Fraction, Fraction]:
-        """Nitrogen and boron (ug/m2 of the bed) that the soil got in the 48 weeks up to `on`, skipped feeds
-        left out.
-        """
+        """Nitrogen and boron (ug/m2) that the soil got in the 48 weeks up to `on`, without skipped feeds."""
         out = soils.after_window_start(on, self.account.rules)
         fed = sum(f.due_ug_n for f in self.feeds if out < f.day <= on)
         entries = soils.entries_in_window(self.account, on)

@@ -36,8 +36,7 @@ def own_rate(
     first: date | None = None,
     last: date | None = None,
 ) -> OwnRate:
-    """`grams` of blend (or of nitrogen) for each square metre, metre of row, plant or litre of mix, as an
-    `OwnRate`.
+    """`grams` of blend (or of nitrogen) per m2, metre of row, plant or litre of mix, as an `OwnRate`.
 
     Raises DoseError: a rate that is not positive and finite, or one per row without a width, per plant
     without plants, per litre without litres (both need the planting's area too), or one without a reason. 10

@@ -46,9 +46,7 @@ class Ground:
 
 @dataclass(frozen=True)
 class Entry:
-    """Something that the soil gets whatever is asked: given before this plan, or a logged extra (planting's
-    place).
-    """
+    """What the soil gets whatever is asked: given before this plan, or a logged extra (with its planting)."""
 
     day: date
     ug_n: int
@@ -58,8 +56,7 @@ class Entry:
 
 @dataclass(frozen=True)
 class Soil:
-    """A bed's soil: its net area, the parts of it, what it got, and how much boron comes with the item's
-    nitrogen.
+    """A bed's soil: its net area, the parts of it, what it got, and the boron in the item's nitrogen.
 
     `boron_per_n` is exact and 0 when the item declares no boron.
     """
@@ -90,9 +87,7 @@ class Soil:
     def room(
         self, area_mm2: int, lifted: Cap | None, *, sensitive: bool, n: int, entered: Sequence[Entry]
     ) -> int:
-        """Micrograms of N that may still go on `area_mm2`, after `n` of this plan and the entries of the
-        window.
-        """
+        """Micrograms of N that may still go on `area_mm2`, after `n` of this plan and what was entered."""
         room = int(self.n_cap(lifted) * area_mm2 / MM2) - n - sum(entry.ug_n for entry in entered)
         if self.boron_per_n:
             boron = self.boron_cap(lifted, sensitive=sensitive) * area_mm2 / MM2
@@ -105,8 +100,7 @@ class Soil:
 
 
 def shared(soil: Soil, claims: Sequence[Claim]) -> list[int]:
-    """What each claim gets, in the order of `claims`. Rounded down where a cap cuts, so rounding never passes
-    one.
+    """What each claim gets, in the order of `claims`. Rounded down where a cap cuts: rounding passes none.
 
     On each day every planting is first held to the cap on its own area; then the bed's room is shared in
     proportion to what they ask. Plantings with a lifted cap share, after that, what their higher cap still

@@ -57,9 +57,7 @@ class Cap(StrEnum):
 
 @dataclass(frozen=True)
 class Lift:
-    """One named cap lifted. Soil caps rise to their hard ceilings (22.4 g N/m2, 3.4 kg B/ha) and never
-    beyond.
-    """
+    """One named cap lifted. Soil caps rise to their hard ceilings (22.4 g N/m2, 3.4 kg B/ha) only."""
 
     cap: Cap
     reason: str
@@ -85,8 +83,7 @@ class OwnRate:
 
 @dataclass(frozen=True)
 class Frozen:
-    """What the first freeze fixed for a planting. Later edits may lower the unit or drop feeds, never raise
-    it.
+    """What the first freeze fixed for a planting. Later edits may lower the unit or drop feeds only.
 
     `unit` is ug N/m2 per full feed, after 6 and 8, exact (`str(unit)` is "n/d", `Fraction(text)` reads it
     back).
@@ -107,8 +104,7 @@ class Extra:
 
 @dataclass(frozen=True)
 class Given:
-    """Nutrients that the bed got outside this plan (an earlier season, another item, a planting that is
-    gone).
+    """What the bed got outside this plan: an earlier season, another item, a planting that is gone.
 
     `planting` names the planting on whose own area it went, if that planting is in the plan.
     """
