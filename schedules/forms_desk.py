@@ -102,7 +102,7 @@ class DeskForm(ActForm):
                 self.fields[name].widget.attrs |= {
                     "hx-get": live,
                     "hx-trigger": "input changed delay:200ms",
-                    "hx-include": "[name=home],[name=reading]",
+                    "hx-include": "[name=home],[name=reading],[name=collector]",
                     "hx-target": "#understood",
                     "hx-sync": "closest form:replace",
                 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
@@ -14,8 +15,9 @@ from blends.models import MixingDay, Ticket
 from gardens import quantities
 from gardens.access import Seat, To, find, take_seat
 from gardens.clock import today
+from gardens.folding import rank
 from gardens.forms import attempt
-from gardens.models import Household
+from gardens.models import Household, Person
 from gardens.refusals import Refused
 from schedules import portions
 from schedules.actions import desk as acts
@@ -53,11 +55,11 @@ def sign_out_list(request: HttpRequest, programme: int, day: int) -> HttpRespons
 def desk_plot(request: HttpRequest, programme: int, portion: int) -> HttpResponse:
     """One portion: hand it out (asked), or tell that it was (told)."""
     seat = take_seat(request, programme, to=To.MIX)
-    state = _state(seat, portion)
-    if request.method == "GET" and request.GET.get("live"):
-        return _live(request, state)
     sent = request.POST if request.method == "POST" else None
     asked_for = sent or request.GET
+    state = _who_stands_here(_state(seat, portion), asked_for.get("collector", ""), asked_for.get("q", ""))
+    if asked_for.get("live"):
+        return _live(request, state)
     told, someone = bool(asked_for.get("told")), bool(asked_for.get("someone"))
     form = DeskForm(sent, state=state, told=told, someone=someone, live=f"{request.path}?live=1")
     if sent and sent.get("answer") == "again":
@@ -73,6 +75,16 @@ def desk_plot(request: HttpRequest, programme: int, portion: int) -> HttpRespons
                 return _ask(request, state, form, question, told, someone)
             state = _state(seat, portion)  # as it is now: somebody may have been first
     return _desk_page(request, state, form, told=told, someone=someone)
+
+
+def _who_stands_here(state: PortionState, pk: str, text: str) -> PortionState:
+    """The member who was chosen, or whose name was looked for, comes first."""
+
+    def order(person: Person) -> tuple[bool, int]:
+        fits = rank(text, "", person.name) if text.strip() else None
+        return str(person.pk) != pk, 9 if fits is None else fits
+
+    return replace(state, members=sorted(state.members, key=order))
 
 
 def _hand_out(seat: Seat, state: PortionState, form: DeskForm, request: HttpRequest) -> Collection:

@@ -313,6 +313,15 @@ def test_reversing_one_of_a_pair_settles_the_pair(cast: Any, day: Day) -> None:
     assert "the other one was reversed" in second.ticket.flags.get().settled_reason
 
 
+def test_correcting_one_of_a_pair_settles_the_pair_once_it_fits(cast: Any, day: Day) -> None:
+    first, second = give(cast, day, 150, told=True), give(cast, day, 150, told=True)
+    again = correct(cast, first, 100)
+    assert second.ticket.flags.get().settled_at is None and flags(again.ticket) == {(FlagCode.TWICE, 50_000)}
+    correct(cast, again, 50)
+    assert "the other one was reversed" in second.ticket.flags.get().settled_reason
+    assert not Flag.objects.filter(settled_at=None).exists()
+
+
 def test_settling_twice_is_told_kindly(cast: Any, day: Day) -> None:
     give(cast, day, told=True)
     flag = give(cast, day, told=True).ticket.flags.get()

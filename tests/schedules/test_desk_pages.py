@@ -108,6 +108,19 @@ def test_the_page_says_the_amount_and_the_stamp_says_it_stands(cast: Any, day: D
     assert Collection.objects.get().home_mg == 45_000
 
 
+def test_who_was_looked_for_stands_at_the_desk(cast: Any, day: Day, steward: Any) -> None:
+    other = Person.objects.create(programme=cast.programme, name="Píet Henna")
+    Member.objects.create(programme=cast.programme, household=cast.household, person=other)
+    url = url_of(day.portions["17"])
+    assert "to Henna." in plain(steward.get(url)) and "to Píet Henna." in plain(
+        steward.get(url, {"q": "piet"})
+    )
+    live = steward.get(url, {"live": 1, "reading": "20", "collector": other.pk})
+    assert "to Píet Henna." in plain(live)
+    send(steward, cast, day, collector=str(other.pk))
+    assert Collection.objects.get().collected_by == other
+
+
 def test_while_one_types_the_amount_follows(cast: Any, day: Day, steward: Any) -> None:
     live = steward.get(url_of(day.portions["17"]), {"live": 1, "home": "45", "reading": "155"})
     text = plain(live)

@@ -64,6 +64,8 @@ def day(cast: Any) -> Day:
     supplier = ledger.single(cast.programme, PlaceKind.SUPPLIER)
     store = Place.objects.get(lot=day.lots[3])
     move(cast.programme, cast.organiser, TicketKind.SEND_BACK, store, supplier, 500_000, reason="torn bag")
+    kept = move(cast.programme, cast.organiser, TicketKind.SEND_BACK, store, supplier, 250_000, reason="torn")
+    reverse_ticket(ticket=kept, by=cast.organiser, key=key(), reason="it was not torn")
     move(
         cast.programme,
         cast.organiser,
