@@ -20,7 +20,7 @@ from django.utils import timezone
 from blends.actions.days import start_batch
 from blends.models import Batch, DayState, MixingDay, Pail, PailTarget, Place, Revision, Scale, WeighOut
 from gardens import jobs
-from gardens.models import Garden, Person, Programme
+from gardens.models import Garden, Job, Person, Programme
 from gardens.refusals import InTheWay, Refused
 from schedules.models import Cause, Collection, FrozenLine, Portion, Round, RoundGarden, RoundState, Snapshot
 from schedules.plans import Feed, PlantingPlan
@@ -493,6 +493,11 @@ def close_round(*, round: Round, by: Person) -> Round:
         )
     row.state = RoundState.CLOSED
     return row
+
+
+def ask_to_freeze(*, round: Round, by: Person) -> Job:
+    """Put the freeze of a large round on the list of work; it takes longer than a page may."""
+    return jobs.ask(programme=round.programme, kind=FREEZE, key=str(round.pk), payload={"again": True}, by=by)
 
 
 def begun(round: Round) -> bool:

@@ -91,7 +91,8 @@ class OwnRate(Walled):
     written = models.CharField(max_length=120)  # as typed
     of = models.CharField(max_length=10, choices=[("blend", _("blend")), ("nitrogen", _("nitrogen"))])
     per = models.CharField(
-        max_length=8, choices=[("area", _("area")), ("row", _("row")), ("plant", _("plant"))]
+        max_length=8,
+        choices=[("area", _("area")), ("row", _("row")), ("plant", _("plant")), ("litre", _("litre of mix"))],
     )
     ug_m2 = models.BigIntegerField()  # per feed, normalised to the planting's area, µg/m2
     first_day = models.DateField()

@@ -64,12 +64,20 @@ class Surface:
     request: Request
     plantings: tuple[Planting | None, ...]
     item: Item
+    alike: dict[Any, BedPlan] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def plan(self) -> BedPlan:
-        """The season by the pure dose; computed when first asked for."""
+        """The season by the pure dose, computed when first asked for; beds that are alike share the work."""
         r = self.request
-        return plan_bed(r.bed, r.plantings, r.season, r.item, r.rules, given=r.given)
+        specs = tuple(replace(spec, key=f"{n}", crop=None) for n, spec in enumerate(r.plantings))
+        crop_ids = tuple(id(spec.crop) for spec in r.plantings)
+        same = (replace(r.bed, key=""), specs, crop_ids, r.season, r.item, id(r.rules), tuple(r.given))
+        plan = self.alike.get(same)
+        if plan is None:
+            plan = self.alike[same] = plan_bed(r.bed, r.plantings, r.season, r.item, r.rules, given=r.given)
+        mine = zip(plan.plantings, r.plantings, strict=True)
+        return replace(plan, bed=r.bed, plantings=tuple(replace(p, spec=spec) for p, spec in mine))
 
     @property
     def name(self) -> str:
@@ -175,6 +183,7 @@ class _Reader:
     ) -> None:
         self.programme, self.plots, self.items = programme, plots, items
         self.zone = ZoneInfo(programme.zone)
+        self.alike: dict[Any, BedPlan] = {}
         ids = [p.pk for p in plots]
         whole = len(ids) > 500  # then the programme itself is the shorter condition
         here = Q(programme=programme) if whole else Q(programme=programme, plot__in=ids)
@@ -262,7 +271,7 @@ class _Reader:
             rows.append(planting)
         given = self.frozen.given(plot.pk, bed.pk, season, rules, {p.pk for p, _ in here}, bed.area_mm2)
         request = Request(spec, tuple(specs), season, item.blend, rules, given)
-        return Surface(plot, bed, request, tuple(rows), item)
+        return Surface(plot, bed, request, tuple(rows), item, self.alike)
 
     def _plot(self, plot: Plot, area_mm2: int, season: GardenSeason, item: Item, rules: Rules) -> Surface:
         """No bed known: the plot's area times the programme's planted share counts as one bed."""
@@ -270,7 +279,8 @@ class _Reader:
         spec = BedSpec(f"l{plot.pk}", share, feeding=_FED[plot.feeding], reason=plot.feeding_reason)
         default = self._default(plot, None, spec, season, rules, self._active(plot, None))
         given = self.frozen.given(plot.pk, None, season, rules, set(), share)
-        return Surface(plot, None, Request(spec, (default,), season, item.blend, rules, given), (None,), item)
+        request = Request(spec, (default,), season, item.blend, rules, given)
+        return Surface(plot, None, request, (None,), item, self.alike)
 
     def _planting(
         self,

@@ -17,6 +17,7 @@ from gardens import figures
 from gardens.access import Seat, To, find, take_seat
 from gardens.clock import today
 from gardens.forms import attempt
+from gardens.models import Plot
 from gardens.refusals import Refused
 from gardens.templatetags.paper import span
 from schedules.actions import rounds as acts
@@ -26,6 +27,7 @@ from schedules.queries.round_page import RoundPage, round_page, rounds_of
 from schedules.queries.sizing import sizing
 
 MOST_MG = 10**11
+LARGE = 1_500  # plots; a larger round is frozen in the background
 
 
 def _round(seat: Seat, pk: int) -> Round:
@@ -184,7 +186,12 @@ def freeze(request: HttpRequest, programme: int, round: int) -> HttpResponse:
     """Freeze the need, or freeze it again."""
     seat = take_seat(request, programme, to=To.ORGANISE)
     row = _round(seat, round)
-    if request.method == "POST":
+    if request.method == "POST" and _is_large(row):
+        acts.ask_to_freeze(round=row, by=seat.person)
+        messages.success(
+            request, "It is being frozen, which takes a minute or two. Come back, or look again."
+        )
+    elif request.method == "POST":
         try:
             snapshot = acts.freeze_round(round=row, by=seat.person, now=timezone.now())
         except Refused as refusal:
@@ -194,6 +201,11 @@ def freeze(request: HttpRequest, programme: int, round: int) -> HttpResponse:
             said = figures.mass(total, seat.programme.units)
             messages.success(request, f"Frozen at {said} for {row.portions.count()} portions.")
     return redirect("round", programme=programme, round=row.pk)
+
+
+def _is_large(row: Round) -> bool:
+    gardens = row.round_gardens.values("garden")
+    return Plot.objects.filter(garden__in=gardens)[: LARGE + 1].count() > LARGE
 
 
 @login_required

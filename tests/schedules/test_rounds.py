@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from fractions import Fraction
 from typing import Any
 
 import pytest
 
-from blends.models import Batch, MixingDay, Scale, Slow, WeighOut
+from blends.models import Batch, MixingDay, PailDecision, Place, Scale, Slow, WeighOut
 from gardens import jobs
 from gardens.models import Household, Job, Member, Plot, Tenancy
 from gardens.refusals import InTheWay, Refused
@@ -21,12 +22,13 @@ from schedules.actions.rounds import (
     mix_round,
     open_round,
 )
-from schedules.models import FrozenLine, Portion, Round
+from schedules.models import Collection, FrozenLine, Portion, Round
+from schedules.queries.items import items_of_round
 from schedules.queries.plans import demand_of, land_of_round, live_demand
 from schedules.queries.round_page import round_page
 from schedules.queries.sizing import sizing
 from tests.cast import make_person, make_plot
-from tests.play import make_revision, receive_lots
+from tests.play import make_revision, move, play_day, receive_lots
 from tests.schedules.scenes import FIRST, NOW, a_round, another_revision, held_until, more_plots, planted
 
 WEEK_MG = 13_608  # 4.577 g/m2 of revision R on a 4 x 8 ft bed, before anybody said what grows there
@@ -130,9 +132,68 @@ def test_an_own_rate_replaces_the_default_and_a_lifted_cap_lets_more_through(cas
     assert live_demand(round).mg == 74_322  # now the 25 g/m2 of blend bind
 
 
-def test_live_demand_takes_as_many_queries_for_many_plots_as_for_one(
-    cast: Any, django_assert_num_queries: Any
-) -> None:
+def test_a_pot_gets_nothing_but_by_a_rate_per_litre(cast: Any) -> None:
+    type(cast.bed).objects.filter(pk=cast.bed.pk).update(shape="pot", area_mm2=364_829)
+    tomato = planted(cast.bed, "tomato", dt.date(2026, 5, 11))
+    round = a_round(cast)
+    assert live_demand(round).mg == 0
+    set_own_rate(
+        planting=tomato, by=cast.organiser, written="½ g", of="blend", per="litre", first_day=FIRST, feeds=1,
+        ug_m2=Fraction(5_000_000 * 10**6, 364_829), every_weeks=1, reason="ten litres of mix",
+    )  # fmt: skip
+    assert live_demand(round).mg == 5_000
+
+
+def test_a_cap_lifted_for_a_garden_lifts_it_for_default_plantings_too(cast: Any) -> None:
+    round = a_round(cast)
+    before = land_of_round(round).surfaces[0].request.plantings[0].lift
+    lift_cap(by=cast.organiser, cap="soil_n", reason="soil test", garden=cast.garden)
+    after = land_of_round(round).surfaces[0].request.plantings[0].lift
+    assert before is None and after is not None and after.cap == "soil_n"
+
+
+def test_the_dose_follows_the_tub(cast: Any) -> None:
+    """A pail with 3 kg too much compound was accepted as it was: a tub from it keeps that analysis."""
+    played = play_day(cast)
+    (other,) = more_plots(cast, 1)
+    pail = played.pails[0]
+    compound = pail.targets.get(position=1)
+    lot = played.lots[0]
+    mg = 3 * compound.target_mg // 5
+    ticket = move(cast.programme, cast.steward, "weigh_out", lot.places.get(), pail.place, mg)
+    WeighOut.objects.create(
+        programme=cast.programme, ticket=ticket, pail=pail, component=compound.component, lot=lot,
+        scale=compound.scale, target_mg=mg, gross_mg=mg,
+    )  # fmt: skip
+    PailDecision.objects.create(
+        programme=cast.programme, pail=pail, verdict="released", accepted=True, reason="as it is",
+        by=cast.organiser, at=NOW,
+    )  # fmt: skip
+    tub = Place.objects.create(
+        programme=cast.programme, kind="tub", plot=cast.plot, household=cast.household, batch=played.batch
+    )
+    handed = move(cast.programme, cast.steward, "hand_out", pail.place, tub, 200_000)
+    Collection.objects.create(
+        programme=cast.programme, ticket=handed, portion=played.portions["17"], pail=pail,
+        collected_by=cast.holder, reading_mg=200_000,
+    )  # fmt: skip
+    played.round.refresh_from_db()
+    items = items_of_round(played.round)
+    by_design, from_tub = items.of(cast.garden.pk, other.pk), items.of(cast.garden.pk, cast.plot.pk)
+    assert round_to_g(int(by_design.blend.soluble_n_percent * 1_000_000)) == 13_333
+    assert round_to_g(int(from_tub.blend.soluble_n_percent * 1_000_000)) == 14_222  # (5 + 3) x 16 % in 9 kg
+
+
+def test_a_large_round_is_frozen_in_the_background(cast: Any, as_: Any, monkeypatch: Any) -> None:
+    monkeypatch.setattr("schedules.views.rounds.LARGE", 0)
+    round = a_round(cast)
+    as_(cast.organiser).post(f"/p/{cast.programme.pk}/rounds/{round.pk}/freeze/")
+    job = Job.objects.get(kind="freeze")
+    assert Round.objects.get(pk=round.pk).state == "open" and jobs.run(job.pk)
+    assert round.snapshots.get().by == cast.organiser
+
+
+def test_live_demand_takes_as_many_queries_for_many_plots(cast: Any, django_assert_num_queries: Any) -> None:
     round = a_round(cast)
     with django_assert_num_queries(7):
         live_demand(round)
@@ -405,7 +466,6 @@ def test_freezing_again_takes_back_a_batch_of_which_nothing_is_weighed(cast: Any
 
 def test_once_something_is_weighed_what_is_frozen_stands(cast: Any, ready: Round) -> None:
     from blends.models import Lot
-    from tests.play import move
 
     batch = mix_round(round=ready, by=cast.organiser)
     pail = batch.pails.get()
@@ -425,8 +485,6 @@ def test_once_something_is_weighed_what_is_frozen_stands(cast: Any, ready: Round
 
 def test_released_unopened_pails_of_the_same_revision_are_mixed_less(cast: Any) -> None:
     """6 kg stand in two released pails; an earlier round still owes 200 g of them."""
-    from tests.play import play_day
-
     played = play_day(cast)
     Round.objects.filter(pk=played.round.pk).update(first_day=dt.date(2026, 5, 4))
     round = a_round(cast, revision=played.revision)
