@@ -32,7 +32,7 @@ class SameProgramme(BaseConstraint):
         self.field = field
         super().__init__(name=name, **kwargs)
 
-    def _reference(self, model: type[models.Model], editor: BaseDatabaseSchemaEditor) -> str:
+    def _reference(self, model: Any, editor: BaseDatabaseSchemaEditor) -> str:
         opts = model._meta
         fk = opts.get_field(self.field)
         target = fk.related_model
@@ -46,18 +46,18 @@ class SameProgramme(BaseConstraint):
             "DEFERRABLE INITIALLY IMMEDIATE"
         )
 
-    def constraint_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> str | None:
+    def constraint_sql(self, model: Any, schema_editor: Any) -> Any:
         if schema_editor.connection.vendor == "sqlite":
             return self._reference(model, schema_editor)
         self.create_sql(model, schema_editor)
         return None
 
-    def create_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> None:
+    def create_sql(self, model: Any, schema_editor: Any) -> Any:
         """Left to the end of the migration: the other table's UNIQUE (programme, id) must stand first."""
         table = schema_editor.quote_name(_table(model))
         schema_editor.deferred_sql.append(f"ALTER TABLE {table} ADD {self._reference(model, schema_editor)}")
 
-    def remove_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> str:
+    def remove_sql(self, model: Any, schema_editor: Any) -> str:
         quote = schema_editor.quote_name
         return f"ALTER TABLE {quote(_table(model))} DROP CONSTRAINT {quote(self.name)}"
 
@@ -109,13 +109,13 @@ class AppendOnly(BaseConstraint):
             "FOR EACH STATEMENT EXECUTE FUNCTION refuse_append_only()",
         ]
 
-    def constraint_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> None:
+    def constraint_sql(self, model: Any, schema_editor: Any) -> Any:
         schema_editor.deferred_sql.extend(self._statements(model, schema_editor))
 
-    def create_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> str:
+    def create_sql(self, model: Any, schema_editor: Any) -> str:
         return "; ".join(self._statements(model, schema_editor))
 
-    def remove_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> str:
+    def remove_sql(self, model: Any, schema_editor: Any) -> str:
         quote, table = schema_editor.quote_name, _table(model)
         return (
             f"DROP TRIGGER {quote(self.name)} ON {quote(table)}; "

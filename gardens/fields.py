@@ -8,7 +8,6 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-
 _Set = TypeVar("_Set", contravariant=True)
 _Get = TypeVar("_Get", covariant=True)
 
@@ -31,9 +30,9 @@ class WholeField(_BigInteger[_Set, _Get]):
     unit_name = ""
 
     def get_prep_value(self, value: Any) -> Any:
-        if value is not None and not hasattr(value, "resolve_expression"):
-            if isinstance(value, bool) or not isinstance(value, int):
-                raise TypeError(f"{self.name}: {value!r} is not a whole number of {self.unit_name}")
+        whole = isinstance(value, int) and not isinstance(value, bool)
+        if not (whole or value is None or hasattr(value, "resolve_expression")):
+            raise TypeError(f"{self.name}: {value!r} is not a whole number of {self.unit_name}")
         return super().get_prep_value(value)
 
     def to_python(self, value: Any) -> Any:

@@ -136,7 +136,7 @@ HOUSE = Rules(
     unknown_stop_days=_house(21, "an unknown crop stops as early as fruit does"),
     feed_n=_house(
         pounds_per_1000_ft2(Fraction(1, 2)),
-        "half of the published side-dressing of 1 lb N/1000 ft2, since we feed weekly",
+        "half of the published side-dressing of 1 lb N/1000 ft2, since ours come every week",
     ),
     feed_blend=_house(grams_per_m2("25"), "salts near roots: a thin, even scatter that still washes in"),
     feed_blend_sensitive=_house(grams_per_m2("12.5"), "half, where the salt threshold is 1.3 dS/m or less"),

@@ -21,7 +21,7 @@ from schedules import account, demo
 
 class Command(BaseCommand):
     help = "Play an invented programme, print the account of its mixing day, and serve it."
-    requires_system_checks: list[str] = []  # noqa: RUF012  (Django's own type)
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--host", default="127.0.0.1")
