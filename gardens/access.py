@@ -85,7 +85,9 @@ def seats_of(user: Any) -> list[Seat]:
     """All programmes a user belongs to."""
     if not user.is_authenticated:
         return []
-    persons = Person.objects.filter(user=user, erased_at=None).select_related("programme").prefetch_related("roles")
+    persons = (
+        Person.objects.filter(user=user, erased_at=None).select_related("programme").prefetch_related("roles")
+    )
     return [Seat(p.programme, p, frozenset(r.name for r in p.roles.all())) for p in persons]
 
 

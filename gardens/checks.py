@@ -21,7 +21,9 @@ def sqlite_is_safe(app_configs: Any, databases: Any = None, **kwargs: Any) -> li
             cursor.execute(f"PRAGMA {name}")
             (value,) = cursor.fetchone()
             if value != wanted and not (name == "journal_mode" and value == "memory"):
-                problems.append(Error(f"SQLite runs with {name}={value}; {wanted} is needed.", id="gardens.E001"))
+                problems.append(
+                    Error(f"SQLite runs with {name}={value}; {wanted} is needed.", id="gardens.E001")
+                )
     return problems
 
 

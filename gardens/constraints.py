@@ -35,8 +35,7 @@ class SameProgramme(BaseConstraint):
     def _reference(self, model: Any, editor: BaseDatabaseSchemaEditor) -> str:
         opts = model._meta
         fk = opts.get_field(self.field)
-        target = fk.related_model
-        assert isinstance(target, type) and issubclass(target, models.Model)
+        target: Any = fk.related_model
         quote = editor.quote_name
         return (
             f"CONSTRAINT {quote(self.name)} FOREIGN KEY "
@@ -61,14 +60,14 @@ class SameProgramme(BaseConstraint):
         quote = schema_editor.quote_name
         return f"ALTER TABLE {quote(_table(model))} DROP CONSTRAINT {quote(self.name)}"
 
-    def validate(
-        self, model: Any, instance: Any, exclude: Any = None, using: str = "default"
-    ) -> None:
+    def validate(self, model: Any, instance: Any, exclude: Any = None, using: str = "default") -> None:
         if exclude and (self.field in exclude or "programme" in exclude):
             return
         target = getattr(instance, self.field)
         if target is not None and target.programme_id != instance.programme_id:
-            raise ValidationError({self.field: self.get_violation_error_message()}, code=self.violation_error_code)
+            raise ValidationError(
+                {self.field: self.get_violation_error_message()}, code=self.violation_error_code
+            )
 
     def deconstruct(self) -> Any:
         path, args, kwargs = super().deconstruct()
@@ -122,9 +121,7 @@ class AppendOnly(BaseConstraint):
             f"DROP TRIGGER {quote(f'{self.name}_truncate')} ON {quote(table)}"
         )
 
-    def validate(
-        self, model: Any, instance: Any, exclude: Any = None, using: str = "default"
-    ) -> None:
+    def validate(self, model: Any, instance: Any, exclude: Any = None, using: str = "default") -> None:
         if not instance._state.adding:
             raise ValidationError(self.get_violation_error_message(), code=self.violation_error_code)
 

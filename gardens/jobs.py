@@ -132,5 +132,7 @@ def _failed(job: Job, problem: Exception) -> None:
 
 def sweep(now: dt.datetime | None = None) -> int:
     """Do everything that is due or was left lying; the number done."""
-    ready = list(Job.objects.ready(now or timezone.now()).order_by("due_at", "pk").values_list("pk", flat=True)[:200])
+    ready = list(
+        Job.objects.ready(now or timezone.now()).order_by("due_at", "pk").values_list("pk", flat=True)[:200]
+    )
     return sum(run(pk, now) for pk in ready)

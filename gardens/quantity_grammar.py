@@ -349,7 +349,9 @@ def _three_figures(reader: Reader, factors: list[Amount]) -> NoReturn:
     """ "4 x 8 x 1 ft": four beds of 8 x 1 ft, or one of 4 x 8 ft, 1 ft deep? One sign throughout does not say."""
     _count(reader, factors[0].total, factors[0].start)
     first, second, third = (reader.text[f.start : f.end].strip() for f in factors)
-    unit = "" if factors[1].unit else reader.text[factors[2].start : factors[2].end].lstrip("0123456789.,/ ½¼¾")
+    unit = (
+        "" if factors[1].unit else reader.text[factors[2].start : factors[2].end].lstrip("0123456789.,/ ½¼¾")
+    )
     readings = (f"{first} beds of {second} x {third}", f"{first} x {second} {unit}".strip())
     raise AmbiguousQuantity(reader.text, position=factors[2].start, readings=readings)
 

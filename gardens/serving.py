@@ -66,7 +66,9 @@ def bind(host: str, port: int) -> socket.socket:
         sock.listen(128)
     except OSError as problem:
         sock.close()
-        raise CannotServe(f"Port {port} on {host} cannot be had ({problem.strerror}). Try --port {port + 1}.") from None
+        raise CannotServe(
+            f"Port {port} on {host} cannot be had ({problem.strerror}). Try --port {port + 1}."
+        ) from None
     return sock
 
 
@@ -80,7 +82,18 @@ def web_command(fd: int) -> list[str]:
 
 def worker_command() -> list[str]:
     return [
-        *(sys.executable, "-m", "celery", "--quiet", "-A", "gardens", "worker", "--beat", "--concurrency", "1"),
+        *(
+            sys.executable,
+            "-m",
+            "celery",
+            "--quiet",
+            "-A",
+            "gardens",
+            "worker",
+            "--beat",
+            "--concurrency",
+            "1",
+        ),
         *("--loglevel", "warning", "--without-gossip", "--without-mingle"),
     ]
 

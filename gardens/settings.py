@@ -146,7 +146,10 @@ def _database(url: str) -> dict[str, object]:
         "PASSWORD": unquote(parts.password or ""),
         "HOST": host,
         "PORT": str(parts.port or ""),
-        "OPTIONS": {**options, "pool": {"min_size": 1, "max_size": _number("DATABASE_POOL", 16), "timeout": 20}},
+        "OPTIONS": {
+            **options,
+            "pool": {"min_size": 1, "max_size": _number("DATABASE_POOL", 16), "timeout": 20},
+        },
     }
 
 
@@ -273,6 +276,19 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "TAGS": [
+        {"name": "Account", "description": "Tokens, your programmes, work in the background."},
+        {"name": "Land", "description": "Gardens, plots, beds, persons, tenancies; bringing in a sheet."},
+        {"name": "Materials", "description": "The catalogue, and what the programme buys of it."},
+        {"name": "Store", "description": "Deliveries, stock, losses, counts."},
+        {"name": "Blends", "description": "Recipes, their revisions, and what they come to at a mass."},
+        {"name": "Doses", "description": "Plots' weeks with the working of each dose; logs; plantings."},
+        {"name": "Rounds", "description": "Demand, freeze, batch, portions."},
+        {"name": "Mixing day", "description": "Safety, scales, weigh-outs, release."},
+        {"name": "Desk", "description": "Handing out, correcting, what is to settle."},
+        {"name": "Totals", "description": "Supply totals and the tickets behind them."},
+        {"name": "Calculations", "description": "Stateless, for anybody signed in."},
+    ],
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
     "ENUM_NAME_OVERRIDES": {

@@ -92,7 +92,9 @@ def lines(account: Account) -> Iterator[str]:
     yield f"The mixing day of {in_words(account.day.day)}, round {account.round.number}"
     yield row("demand", _kg(account.demand_mg), f"{account.plots} plots")
     yield row("of that assumed", _kg(account.assumed_mg), "no crop registered")
-    yield row("batch", _kg(account.batch_mg), f"{account.batch}, {account.pails} pail{'s' * (account.pails != 1)}")
+    yield row(
+        "batch", _kg(account.batch_mg), f"{account.batch}, {account.pails} pail{'s' * (account.pails != 1)}"
+    )
     yield row("handed out", _kg(account.handed_out_mg), f"{account.collections} collections")
     yield row("owed, not collected", _kg(account.owed_mg), f"{account.owed} plots")
     yield row("left in pails", _kg(account.left_mg))

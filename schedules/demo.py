@@ -145,7 +145,10 @@ def _land(stage: Stage, data: dict[str, Any]) -> None:
             )
         for number, row in enumerate(data["persons"]):
             person = add_person(
-                programme=stage.programme, by=stage.organiser, name=row["name"], contact=row.get("contact", "")
+                programme=stage.programme,
+                by=stage.organiser,
+                name=row["name"],
+                contact=row.get("contact", ""),
             )
             if number == SIGN_INS[4][3]:
                 _let_sign_in(person, SIGN_INS[4][1], RoleName.HOLDER, stage.organiser)
@@ -232,8 +235,12 @@ def _shed(stage: Stage) -> Revision:
             )
             materials.append(material)
         stage.scales = [
-            add_scale(programme=programme, by=by, name="Scale A", division_mg=1_000, min_mg=20_000, max_mg=15 * KG),
-            add_scale(programme=programme, by=by, name="Scale B", division_mg=100, min_mg=2_000, max_mg=500_000),
+            add_scale(
+                programme=programme, by=by, name="Scale A", division_mg=1_000, min_mg=20_000, max_mg=15 * KG
+            ),
+            add_scale(
+                programme=programme, by=by, name="Scale B", division_mg=100, min_mg=2_000, max_mg=500_000
+            ),
         ]
         blend = start_blend(programme=programme, by=by, name="All-round blend")
         lines = [(m, mass, text) for m, (_, mass, text) in zip(materials, RECIPE, strict=True)]

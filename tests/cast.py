@@ -49,8 +49,13 @@ def make_person(programme: Programme, name: str, *roles: str, signs_in: bool = T
 
 def make_programme(name: str) -> Programme:
     programme = Programme.objects.create(
-        name=name, zone="Europe/Lisbon", currency="EUR", tub_mass_mg=58_000, desk_division_mg=1_000,
-        emergency="999", poison_line="555 0142",
+        name=name,
+        zone="Europe/Lisbon",
+        currency="EUR",
+        tub_mass_mg=58_000,
+        desk_division_mg=1_000,
+        emergency="999",
+        poison_line="555 0142",
     )
     open_books(programme)
     return programme
@@ -58,8 +63,12 @@ def make_programme(name: str) -> Programme:
 
 def make_garden(programme: Programme, name: str) -> Garden:
     return Garden.objects.create(
-        programme=programme, name=name, last_frost=dt.date(2026, 4, 20), first_frost=dt.date(2026, 10, 20),
-        first_feed=dt.date(2026, 5, 4), last_feed=dt.date(2026, 9, 14),
+        programme=programme,
+        name=name,
+        last_frost=dt.date(2026, 4, 20),
+        first_frost=dt.date(2026, 10, 20),
+        first_feed=dt.date(2026, 5, 4),
+        last_feed=dt.date(2026, 9, 14),
     )
 
 
@@ -68,10 +77,18 @@ def make_plot(garden: Garden, label: str, *holders: Person) -> tuple[Plot, Bed, 
     programme = garden.programme
     plot = Plot.objects.create(programme=programme, garden=garden, label=label)
     bed = Bed.objects.create(
-        programme=programme, plot=plot, name="1", size_text="4 x 8 ft", shape="rectangle",
-        a_mm=1219, b_mm=2438, area_mm2=2_972_897,
+        programme=programme,
+        plot=plot,
+        name="1",
+        size_text="4 x 8 ft",
+        shape="rectangle",
+        a_mm=1219,
+        b_mm=2438,
+        area_mm2=2_972_897,
     )
-    household = Household.objects.create(programme=programme, name=holders[0].name if holders else f"plot {label}")
+    household = Household.objects.create(
+        programme=programme, name=holders[0].name if holders else f"plot {label}"
+    )
     for person in holders:
         Member.objects.create(programme=programme, household=household, person=person)
     Tenancy.objects.create(programme=programme, plot=plot, household=household, start=dt.date(2026, 3, 1))

@@ -9,7 +9,9 @@ from typing import Any
 import hypothesis
 import pytest
 
-hypothesis.settings.register_profile("house", derandomize=True, deadline=None, max_examples=100, database=None)
+hypothesis.settings.register_profile(
+    "house", derandomize=True, deadline=None, max_examples=100, database=None
+)
 hypothesis.settings.load_profile("house")
 
 

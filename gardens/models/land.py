@@ -27,7 +27,9 @@ class Garden(Walled):
             *wall(),
             models.UniqueConstraint(fields=["programme", "name"], name="%(app_label)s_%(class)s_name"),
             models.CheckConstraint(
-                condition=models.Q(last_feed__gte=models.F("first_feed"), first_frost__gt=models.F("last_frost")),
+                condition=models.Q(
+                    last_feed__gte=models.F("first_feed"), first_frost__gt=models.F("last_frost")
+                ),
                 name="%(app_label)s_%(class)s_season",
             ),
         ]
@@ -188,7 +190,9 @@ class Member(Walled):
 
 class TenancyQuerySet(models.QuerySet["Tenancy"]):
     def on(self, day: dt.date) -> TenancyQuerySet:
-        return self.filter(start__lte=day).filter(models.Q(until_day__isnull=True) | models.Q(until_day__gt=day))
+        return self.filter(start__lte=day).filter(
+            models.Q(until_day__isnull=True) | models.Q(until_day__gt=day)
+        )
 
     def touching(self, first: dt.date, last: dt.date) -> TenancyQuerySet:
         """Those with a day in first … last, both included."""
@@ -216,5 +220,7 @@ class Tenancy(Walled):
                 name="%(app_label)s_%(class)s_days",
                 violation_error_message=_("The end comes before the start."),
             ),
-            models.UniqueConstraint(fields=["plot", "household", "start"], name="%(app_label)s_%(class)s_once"),
+            models.UniqueConstraint(
+                fields=["plot", "household", "start"], name="%(app_label)s_%(class)s_once"
+            ),
         ]

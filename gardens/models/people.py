@@ -85,20 +85,24 @@ class Programme(models.Model):
     authority_asked_by = models.CharField(max_length=120, blank=True)
     authority_asked_on = models.DateField(null=True, blank=True)
     authority_answer = models.TextField(blank=True)
-    n_cap_ug_m2 = models.BigIntegerField(null=True, blank=True)  # lifted soil cap of nitrogen, µg/m2 in 48 weeks
+    n_cap_ug_m2 = models.BigIntegerField(
+        null=True, blank=True
+    )  # lifted soil cap of nitrogen, µg/m2 in 48 weeks
     n_cap_reason = models.CharField(max_length=400, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(planted_share__gte=1, planted_share__lte=100), name="gardens_programme_share"
+                condition=models.Q(planted_share__gte=1, planted_share__lte=100),
+                name="gardens_programme_share",
             ),
             models.CheckConstraint(
                 condition=models.Q(week_start__gte=1, week_start__lte=7), name="gardens_programme_week_start"
             ),
             models.CheckConstraint(
-                condition=models.Q(desk_division_mg__gt=0, tub_mass_mg__gte=0), name="gardens_programme_masses"
+                condition=models.Q(desk_division_mg__gt=0, tub_mass_mg__gte=0),
+                name="gardens_programme_masses",
             ),
             models.CheckConstraint(
                 condition=models.Q(n_cap_ug_m2__isnull=True)

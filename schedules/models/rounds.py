@@ -42,7 +42,9 @@ class Round(Walled):
         constraints = [
             *wall("revision", "mixing_day", "batch", "made_by"),
             models.UniqueConstraint(fields=["programme", "number"], name="%(app_label)s_%(class)s_number"),
-            models.CheckConstraint(condition=Q(weeks__gte=1, weeks__lte=12), name="%(app_label)s_%(class)s_weeks"),
+            models.CheckConstraint(
+                condition=Q(weeks__gte=1, weeks__lte=12), name="%(app_label)s_%(class)s_weeks"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -138,7 +140,8 @@ class Portion(Walled):
         constraints = [
             *wall("round", "plot", "household", "revision"),
             models.UniqueConstraint(
-                fields=["round", "plot", "household", "revision", "cause"], name="%(app_label)s_%(class)s_once"
+                fields=["round", "plot", "household", "revision", "cause"],
+                name="%(app_label)s_%(class)s_once",
             ),
             models.CheckConstraint(
                 condition=Q(demand_mg__gte=0, due_mg__gte=0), name="%(app_label)s_%(class)s_masses"

@@ -64,7 +64,12 @@ def test_swaps_in_both_directions_never_wait_in_a_circle(stage: Any) -> None:
 def test_told_rivals_are_all_kept_and_the_rest_is_difference(stage: Any) -> None:
     def tell() -> None:
         entry = Entry(
-            TicketKind.MOVE, uuid.uuid4(), {}, [Line(stage.pail, stage.tub, 100_000)], told={stage.pail.pk}, is_told=True
+            TicketKind.MOVE,
+            uuid.uuid4(),
+            {},
+            [Line(stage.pail, stage.tub, 100_000)],
+            told={stage.pail.pk},
+            is_told=True,
         )
         ledger.post(programme=stage.programme, by=stage.steward, entry=entry)
 

@@ -57,8 +57,7 @@ class LedgerMachine(RuleBasedStateMachine):
     def _record(self, ticket: Ticket, entry: Entry) -> None:
         names = {p.pk: n for n, p in self.places.items()}
         moved = [
-            (names.get(m.source_id, ""), names.get(m.target_id, ""), m.mass_mg)
-            for m in ticket.lines.all()
+            (names.get(m.source_id, ""), names.get(m.target_id, ""), m.mass_mg) for m in ticket.lines.all()
         ]
         for source, target, mass in moved:
             self.model[source] -= mass
@@ -68,7 +67,12 @@ class LedgerMachine(RuleBasedStateMachine):
     @rule(target_name=st.sampled_from(NAMES), mass=MASS)
     def receive(self, target_name: str, mass: int) -> None:
         STEPS["taken"] += 1
-        entry = Entry(TicketKind.RECEIVE, uuid.uuid4(), {"m": mass}, [Line(self.supplier, self.places[target_name], mass)])
+        entry = Entry(
+            TicketKind.RECEIVE,
+            uuid.uuid4(),
+            {"m": mass},
+            [Line(self.supplier, self.places[target_name], mass)],
+        )
         self._record(self._post(entry), entry)
 
     @rule(source=st.sampled_from(NAMES), target_name=st.sampled_from(NAMES), mass=MASS)
@@ -77,7 +81,9 @@ class LedgerMachine(RuleBasedStateMachine):
             return
         STEPS["taken"] += 1
         entry = Entry(
-            TicketKind.MOVE, uuid.uuid4(), {"m": mass},
+            TicketKind.MOVE,
+            uuid.uuid4(),
+            {"m": mass},
             [Line(self.places[source], self.places[target_name], mass)],
             require={self.places[source].pk: Require(gates=frozenset({Gate.RELEASED}))},
         )
@@ -99,9 +105,12 @@ class LedgerMachine(RuleBasedStateMachine):
         lacking = max(0, mass - self.model[source])
         flags = Flag.objects.count()
         entry = Entry(
-            TicketKind.MOVE, uuid.uuid4(), {"m": mass},
+            TicketKind.MOVE,
+            uuid.uuid4(),
+            {"m": mass},
             [Line(self.places[source], self.places[target_name], mass)],
-            told={self.places[source].pk}, is_told=True,
+            told={self.places[source].pk},
+            is_told=True,
         )
         self._record(self._post(entry), entry)
         assert Flag.objects.count() == flags + (lacking > 0)
@@ -114,7 +123,9 @@ class LedgerMachine(RuleBasedStateMachine):
         ticket, _, _ = self.acts[index % len(self.acts)]
         known = ticket.pk in self.reversed or ticket.kind == TicketKind.REVERSAL
         try:
-            back = ledger.reverse(ticket=ticket, by=self.cast.organiser, key=uuid.uuid4(), reason="typed wrong")
+            back = ledger.reverse(
+                ticket=ticket, by=self.cast.organiser, key=uuid.uuid4(), reason="typed wrong"
+            )
         except Refused:
             assert known
         else:
@@ -150,6 +161,8 @@ class LedgerMachine(RuleBasedStateMachine):
 def test_the_ledger_and_a_plain_model_agree_over_many_steps(db: None) -> None:
     run_state_machine_as_test(
         LedgerMachine,
-        settings=settings(max_examples=15, stateful_step_count=60, deadline=None, derandomize=True, database=None),
+        settings=settings(
+            max_examples=15, stateful_step_count=60, deadline=None, derandomize=True, database=None
+        ),
     )
     assert STEPS["taken"] >= 500, STEPS
