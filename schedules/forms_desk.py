@@ -104,7 +104,7 @@ class DeskForm(ActForm):
                     "hx-trigger": "input changed delay:200ms",
                     "hx-include": "[name=home],[name=reading],[name=collector]",
                     "hx-target": "#understood",
-                    "hx-sync": "closest form:replace",
+                    "hx-sync": "closest form:queue last",
                 }
         self.fields["reading"].widget.attrs["autofocus"] = True
         self.order_fields(["key", "home", "reading", "when", "collector", "other", "consent", "pail"])
