@@ -22,7 +22,7 @@ from gardens.refusals import Refused
 from schedules import portions
 from schedules.actions import desk as acts
 from schedules.forms_desk import CorrectForm, DeskForm, HandOverForm, TakeBackForm, scale_unit
-from schedules.models import Collection, Portion
+from schedules.models import Collection, Portion, RoundState
 from schedules.queries.desk import PortionState, desk_list, is_reversed, portion_state, still_owed
 
 
@@ -141,7 +141,7 @@ def _desk_page(
     request: HttpRequest, state: PortionState, form: DeskForm, *, told: bool, someone: bool
 ) -> HttpResponse:
     day = state.portion.round.mixing_day
-    closed = bool(day and not day.is_open)
+    closed = bool(day and not day.is_open) or state.portion.round.state == RoundState.CLOSED
     home_mg = _typed_mg(str(form["home"].value() or ""), state)
     serving = told or (not closed and state.left_mg() > 0)
     if not form.is_bound:  # what was typed before somebody was first comes along

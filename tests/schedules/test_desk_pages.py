@@ -257,6 +257,22 @@ def test_a_closed_day_says_so_but_can_be_told(cast: Any, day: Day, steward: Any)
     assert Flag.objects.get().code == "late"
 
 
+def test_a_closed_round_says_so(cast: Any, day: Day, steward: Any) -> None:
+    Round.objects.update(state="closed")
+    assert "The round is closed. Plot 17 is still owed 200 g." in plain(
+        steward.get(url_of(day.portions["17"]))
+    )
+    assert (
+        "nothing more is due from it" in plain(send(steward, cast, day)) and not Collection.objects.exists()
+    )
+
+
+def test_a_scale_in_ounces_is_read_in_ounces(cast: Any, day: Day, as_: Any) -> None:
+    type(cast.programme).objects.update(units="us")
+    page = send(as_(cast.steward), cast, day, "7.1")
+    assert Collection.objects.get().reading_mg == 201_282 and "Handed out 7.1 oz" in plain(page)
+
+
 def test_a_correction_stays_in_sight_struck_with_who_and_why(
     cast: Any, day: Day, steward: Any, as_: Any
 ) -> None:
