@@ -18,6 +18,7 @@ WEEKDAYS = [
     (1, _("Monday")), (2, _("Tuesday")), (3, _("Wednesday")), (4, _("Thursday")),
     (5, _("Friday")), (6, _("Saturday")), (7, _("Sunday")),
 ]  # fmt: skip
+GIVING_HINT = _("Giving fertiliser away can count as distributing it. Ask your authority first.")
 DIVISIONS = _("The smallest step the desk scale shows. As in 1 g.")
 
 
@@ -93,6 +94,10 @@ class ProgrammeStartForm(ActForm):
     units = forms.ChoiceField(
         label=_("Units"), choices=Units.choices, initial=Units.METRIC, widget=forms.RadioSelect
     )
+    giving = forms.ChoiceField(
+        label=_("How the blend reaches the holders"), choices=Giving.choices, initial=Giving.POOLED,
+        help_text=GIVING_HINT, widget=forms.RadioSelect,
+    )  # fmt: skip
 
 
 class SignUpForm(ProgrammeStartForm):
@@ -105,7 +110,7 @@ class SignUpForm(ProgrammeStartForm):
         label=_("Your e-mail"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "email"})
     )
     password = password_field()
-    field_order = ("name", "person_name", "email", "password", "zone", "currency", "units")
+    field_order = ("name", "person_name", "email", "password", "zone", "currency", "units", "giving")
 
 
 class InvitationForm(forms.Form):
@@ -153,7 +158,7 @@ class ProgrammeForm(ActForm):
     )
     giving = forms.ChoiceField(
         label=_("How the blend reaches the holders"), choices=Giving.choices, widget=forms.RadioSelect,
-        help_text=_("Giving fertiliser away can count as distributing it. Ask your authority first."),
+        help_text=GIVING_HINT,
     )  # fmt: skip
     authority_asked_by = forms.CharField(label=_("Who asked the authority"), max_length=120, required=False)
     authority_asked_on = DayField(label=_("Asked on"), required=False)

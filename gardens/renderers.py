@@ -18,6 +18,7 @@ class PaperField(BoundField):
 
     unit: text of the cell inside the box. reading: a scale's reading, large, numeric keyboard. echo: the kind
     of quantity the server reads back under the box. short: a narrow box. note: small words beside a checkbox.
+    plain: nothing is said about its staying empty.
     """
 
     def build_widget_attrs(self, attrs: dict[str, Any], widget: forms.Widget | None = None) -> dict[str, Any]:
@@ -27,9 +28,10 @@ class PaperField(BoundField):
         built.pop("required", None)  # our own sentence at the field says it better than a browser's bubble
         if self.echo:
             query = urlencode({"kind": self.echo, "field": self.html_name})
+            at_once = ", load" if self.value() and not self.errors else ""
             built |= {
                 "hx-get": f"{_echo_url()}?{query}",
-                "hx-trigger": "input changed delay:300ms" + (", load" if self.value() else ""),
+                "hx-trigger": f"input changed delay:300ms{at_once}",
                 "hx-target": f"#{self.auto_id}_echo",
                 "hx-sync": "this:replace",
             }

@@ -9,9 +9,22 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from gardens.actions.land import add_garden, new_beds
+from gardens.actions.people import household_name
 from gardens.actions.tenancies import hold_plot, household_of
 from gardens.clock import today
-from gardens.models import Bed, Garden, Person, Planting, Plot, Programme, Tenancy
+from gardens.models import (
+    Bed,
+    Garden,
+    Household,
+    Member,
+    Person,
+    Planting,
+    Plot,
+    Programme,
+    Role,
+    RoleName,
+    Tenancy,
+)
 from gardens.refusals import InTheWay, Refused
 from schedules import crops
 from schedules.queries.bring_in import Counts, PlannedPerson, PlannedPlot, Preview, fold, preview
@@ -112,7 +125,7 @@ def _persons(programme: Programme, seen: Preview) -> None:
         [Person(programme=programme, name=person.name, contact=person.contact) for person in new]
     )
     for planned, person in zip(new, made, strict=True):
-        planned.existing = person
+        planned.existing, planned.made = person, True
     for planned in seen.persons:
         if planned.gets_contact:
             _fill_contact(planned)
@@ -153,17 +166,43 @@ def _plots(programme: Programme, seen: Preview, gardens: dict[str, Garden]) -> d
 
 def _hold(by: Person | None, seen: Preview, plots: dict[PlannedPlot, Plot], since: dt.date) -> None:
     """Who holds what; on a plot that was here, nobody else's time may overlap."""
+    fresh = _fresh_households(seen)
     tenancies = []
     for plot in seen.plots:
         persons = [person.existing for person in plot.holders if person.existing]
         if persons and plot.existing:
             hold_plot(plot=plot.existing, by=by, persons=persons, start=since)
         elif persons:
-            household = household_of(plots[plot], persons)
+            household = fresh.get(_set_of(plot)) or household_of(plots[plot], persons)
             tenancies.append(
                 Tenancy(programme=household.programme, plot=plots[plot], household=household, start=since)
             )
     Tenancy.objects.bulk_create(tenancies)
+
+
+def _set_of(plot: PlannedPlot) -> frozenset[int]:
+    return frozenset(person.existing.pk for person in plot.holders if person.existing)
+
+
+def _fresh_households(seen: Preview) -> dict[frozenset[int], Household]:
+    """Households of persons who are all new to the programme, made in bulk: no older one can be theirs."""
+    sets: dict[frozenset[int], list[Person]] = {}
+    for plot in seen.plots:
+        persons = [person.existing for person in plot.holders if person.existing]
+        if persons and not plot.existing and all(person.made for person in plot.holders):
+            sets.setdefault(_set_of(plot), persons)
+    made = Household.objects.bulk_create(
+        [Household(programme=people[0].programme, name=household_name(people)) for people in sets.values()]
+    )
+    together = list(zip(made, sets.values(), strict=True))
+    Member.objects.bulk_create(
+        [Member(programme=h.programme, household=h, person=p) for h, people in together for p in people]
+    )
+    holders = {person.pk: person for people in sets.values() for person in people}
+    Role.objects.bulk_create(
+        [Role(programme=p.programme, person=p, name=RoleName.HOLDER) for p in holders.values()]
+    )
+    return dict(zip(sets, made, strict=True))
 
 
 def _beds(seen: Preview, plots: dict[PlannedPlot, Plot]) -> None:

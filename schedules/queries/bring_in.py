@@ -82,6 +82,7 @@ class PlannedPerson:
     contact: str
     row: int
     existing: Person | None = None
+    made: bool = False  # `existing` was made by bringing the sheet in
     plots: list[str] = field(default_factory=list)
 
     @property

@@ -20,6 +20,7 @@ START = {
     "zone": "Europe/Lisbon",
     "currency": "EUR",
     "units": "us",
+    "giving": "given",
 }
 
 
@@ -43,7 +44,7 @@ def test_signing_up_leads_to_bringing_in(client: Any, db: None) -> None:
 def test_a_signed_in_user_begins_another_programme_without_an_account(cast: Any, as_: Any) -> None:
     client = as_(cast.organiser)
     assert 'name="email"' not in client.get("/start/").content.decode()
-    client.post("/start/", {k: START[k] for k in ("name", "zone", "currency", "units")})
+    client.post("/start/", {k: START[k] for k in ("name", "zone", "currency", "units", "giving")})
     assert Person.objects.filter(user=cast.organiser.user).count() == 2 and User.objects.count() == 6
 
 

@@ -256,3 +256,17 @@ def test_looking_at_a_sheet_asks_a_constant_number_of_queries(
     take(cast, body)
     with django_assert_max_num_queries(8):
         look(cast, body)
+
+
+def test_equal_beds_are_counted_one_by_one(cast: Any) -> None:
+    body = "Lock Lane,17,,,,2 × 4 x 8 ft,,,\nLock Lane,17,,,,4 x 8 ft,,,\n"
+    assert look(cast, body).counts.beds == 2  # one of the three stands there
+    take(cast, body)
+    assert cast.plot.beds.count() == 3 and not look(cast, body).counts.any
+
+
+def test_the_crop_stays_on_the_bed_it_was_on(cast: Any) -> None:
+    body = "Lock Lane,17,,,,4 x 8 ft,,,\nLock Lane,17,,,,4 x 8 ft,kale,2026-05-01,sown\n"
+    take(cast, body)
+    turned = "\n".join(reversed(body.strip().split("\n"))) + "\n"
+    assert not look(cast, turned).counts.any
