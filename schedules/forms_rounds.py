@@ -304,6 +304,4 @@ class LiftForm(ActForm):
             ("soil_b", _("most boron on the soil in 48 weeks: 1.1 kg/ha; lifted, 3.4 kg/ha")),
         ],
     )
-    reason = forms.CharField(
-        label=_("Why"), max_length=400, help_text=_("It stands beside the dose, with your name.")
-    )
+    reason = forms.CharField(label=_("Why"), max_length=400, help_text=_("It stands beside the dose."))

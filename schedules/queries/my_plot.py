@@ -16,10 +16,16 @@ from schedules.plans import Feed, PlantingPlan
 from schedules.queries.items import Item
 from schedules.queries.plans import Surface, key_of, land_on
 from schedules.rules import GRAM
-from schedules.specs import DoseError
+from schedules.specs import Cap, DoseError
 
 DAY = dt.timedelta(days=1)
 WEEK = dt.timedelta(weeks=1)
+CAP_WORDS = {
+    Cap.FEED_N: "the most nitrogen in one feed",
+    Cap.FEED_BLEND: "the most blend in one feed",
+    Cap.SOIL_N: "the most nitrogen on the soil",
+    Cap.SOIL_BORON: "the most boron on the soil",
+}
 COUNTS = {1: "every week", 2: "every second week", 3: "every third week", 4: "every fourth week"}
 
 
@@ -52,11 +58,6 @@ class Dose:
     @property
     def season_title(self) -> str:
         return f"The season of {self.short}, week by week"
-
-    @property
-    def nothing_working(self) -> dict[str, Any]:
-        """Why nothing now; the steps are those of the season."""
-        return {"line": f"nothing now = {self.rest.rstrip('.')}", "steps": self.plan.working.steps}
 
     @property
     def crop(self) -> str:
@@ -95,6 +96,12 @@ class Dose:
         said = str(figures.area(self.plan.spec.area_mm2, self.units))
         bed = self.surface.bed
         return f"{bed.size_text}, {said}" if bed and bed.size_text else said
+
+    @property
+    def lifted(self) -> str:
+        """A cap that the organiser lifted here, and why."""
+        lift = self.plan.spec.lift
+        return f"{CAP_WORDS[lift.cap]} is lifted: {lift.reason}" if lift else ""
 
     @property
     def due_mg(self) -> int:
