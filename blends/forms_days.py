@@ -11,7 +11,7 @@ from blends.forms import RowField, reading_unit
 from blends.models import Blend, Component, Lot, Revision, Scale
 from blends.wording import step_words
 from gardens.figures import mass
-from gardens.forms import ActForm, DayField, KeyField, MassField
+from gardens.forms import WHICH, ActForm, DayField, KeyField, MassField, Reads
 from gardens.models import Garden, Person, Programme
 
 
@@ -64,15 +64,9 @@ class BatchForm(ActForm):
 
 
 class ScoopsForm(ActForm):
-    ten_scoops = MassField(
-        label="Ten struck scoops together",
-        positive=True,
-        help_text="Fill, strike level with a knife, ten times.",
-    )
-
     def __init__(self, *args: Any, programme: Programme, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["ten_scoops"] = MassField(
+        self.fields["ten_scoops"] = field = MassField(
             label="Ten struck scoops together",
             positive=True,
             default_unit=reading_unit(programme),
@@ -80,6 +74,8 @@ class ScoopsForm(ActForm):
             help_text="Fill, strike level with a knife, ten times; weigh all ten.",
             widget=forms.TextInput(attrs={"reading": True, "autofocus": True}),
         )
+        if self.is_bound:
+            self._ask_back("ten_scoops", field)
 
 
 def lot_words(lot: Lot, units: str) -> str:
@@ -161,6 +157,13 @@ class WeighForm(ActForm):
         self.order_fields(
             ["key", "lot", "scale", "gross", "tare", "part", "witness", "alone", "question_reason"]
         )
+        self._ask_back_late("gross", "tare")
+
+    def _ask_back_late(self, *names: str) -> None:
+        """Boxes that were made after the form: a figure with two readings is asked back here too."""
+        for name in names:
+            if self.is_bound and isinstance(field := self.fields[name], Reads):
+                self._ask_back(name, field)
 
     @property
     def boxes(self) -> list[forms.BoundField]:
@@ -203,6 +206,9 @@ class CorrectForm(WeighForm):
         self.order_fields(
             ["key", "lot", "scale", "gross", "tare", "witness", "alone", "reason", "question_reason"]
         )
+        for name in ("gross", "tare"):
+            self.fields.pop(name + WHICH, None)
+        self._ask_back_late("gross", "tare")
 
     def doubtful(self) -> None:
         """Show the box for why a doubtful figure stays."""

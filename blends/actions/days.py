@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 
 from django.db import transaction
-from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models import BigIntegerField, F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -211,14 +211,15 @@ def pails_to_count(day: MixingDay) -> list[Pail]:
     def last(**place: OuterRef) -> Subquery:
         return Subquery(Movement.objects.filter(**place).order_by("-ticket_id").values("ticket_id")[:1])
 
+    number: BigIntegerField[int, int] = BigIntegerField()
     counted = Count.objects.filter(place__pail=OuterRef("pk"), day=day).order_by("-ticket_id")
     pails = (
         Pail.objects.filter(batch__day=day)
         .select_related("batch", "place")
         .annotate(
-            came=Coalesce(last(target__pail=OuterRef("pk")), 0),
-            went=Coalesce(last(source__pail=OuterRef("pk")), 0),
-            counted=Coalesce(Subquery(counted.values("ticket_id")[:1]), 0),
+            came=Coalesce(last(target__pail=OuterRef("pk")), 0, output_field=number),
+            went=Coalesce(last(source__pail=OuterRef("pk")), 0, output_field=number),
+            counted=Coalesce(Subquery(counted.values("ticket_id")[:1]), 0, output_field=number),
         )
         .order_by("batch__number", "number")
     )

@@ -300,7 +300,7 @@ def _pail_page(
         "off": any(r.nutrient for r in reasons),
         "release": release,
         "hold": hold,
-        "place_url": link("place", programme=seat.programme.pk, place=state.pail.place.pk),
+        "place_url": link("place", programme=seat.programme.pk, pk=state.pail.place.pk),
         "desk_url": link("desk", programme=seat.programme.pk, day=state.pail.batch.day_id),
         "weigh_words": f"Weigh {state.next.target.component.material.name}" if state.next else "",
         "release_words": f"Release pail {state.pail.number}",
