@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import os
 import signal
+import socket
 import subprocess
 import time
 from collections.abc import Callable
@@ -85,6 +86,12 @@ def living(mark: str) -> list[int]:
             if mark.encode() in (folder / "environ").read_bytes():
                 found.append(int(folder.name))
     return found
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 @dataclass

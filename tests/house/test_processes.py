@@ -39,6 +39,7 @@ from tests.processes import (
     Browser,
     Web,
     at_database,
+    free_port,
     kill_group,
     living,
     session_of,
@@ -222,12 +223,6 @@ class Demo:
         if self.database:
             with connection.cursor() as cursor:
                 cursor.execute(f"DROP DATABASE IF EXISTS {self.database} WITH (FORCE)")
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @pytest.fixture
