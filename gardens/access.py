@@ -144,13 +144,13 @@ def own_plots(seat: Seat, day: Any = None) -> set[int]:
     from gardens.clock import today
 
     on = day or today(seat.programme)
+    # One filter: another one's open time on the plot must not stand in for their own, which has ended.
     return set(
         Plot.objects.filter(
+            models.Q(tenancies__until_day__isnull=True) | models.Q(tenancies__until_day__gt=on),
             programme=seat.programme,
             tenancies__household__members__person=seat.person,
             tenancies__household__members__until_day=None,
             tenancies__start__lte=on,
-        )
-        .filter(models.Q(tenancies__until_day__isnull=True) | models.Q(tenancies__until_day__gt=on))
-        .values_list("pk", flat=True)
+        ).values_list("pk", flat=True)
     )
