@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from django.db import transaction
@@ -12,7 +14,7 @@ from django.db.models import Q
 from gardens.clock import today, week_of
 from gardens.days import EARLIEST, LATEST, in_words
 from gardens.models import Bed, Feeding, Garden, Person, Planting, Plot, Programme
-from gardens.quantities import Measure, QuantityError, parse_area, parse_measure
+from gardens.quantities import Measure, QuantityError, parse_area, parse_measure, print_measure
 from gardens.refusals import InTheWay, Refused
 from gardens.words import one_line
 
@@ -222,11 +224,19 @@ def _next_name(stem: str, taken: set[str]) -> str:
     return name
 
 
+def size_of_each(measure: Measure, size_text: str) -> str:
+    """The size as written; of "2 × 4 x 8 ft" each bed is "4 × 8 ft"."""
+    if measure.count == 1 or measure.shape == "pot":
+        return size_text
+    feet = re.search(r"['\"’”′″]|\b(ft|foot|feet|in|inch|inches|yds?|yards?)\b", size_text, re.IGNORECASE)
+    return print_measure(replace(measure, count=1), "us" if feet else "metric")
+
+
 def _shape_of(measure: Measure, size_text: str) -> dict[str, Any]:
     """A bed's columns. Several equal beds are written once each; pots keep their count."""
     pots = measure.shape == "pot"
     return {
-        "size_text": one_line(size_text, LONGEST_SIZE, "size_text"),
+        "size_text": one_line(size_of_each(measure, size_text), LONGEST_SIZE, "size_text"),
         "shape": measure.shape,
         "count": measure.count if pots else 1,
         "a_mm": measure.a_mm,

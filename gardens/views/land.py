@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
@@ -18,8 +17,7 @@ from gardens.actions import land, tenancies
 from gardens.actions.people import add_person
 from gardens.clock import today
 from gardens.forms import attempt
-from gardens.models import Bed, Feeding, Garden, Member, Person, Plot, Units
-from gardens.quantities import QuantityError, parse_measure, print_measure
+from gardens.models import Bed, Feeding, Garden, Member, Person, Plot
 from gardens.queries.land import garden_plots, gardens, plot_page
 from gardens.views.pages import form_page, use_zone
 
@@ -255,7 +253,7 @@ def bed_add(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
 def bed(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
     """Change a bed."""
     seat, found = bed_here(request, programme, bed)
-    initial = {"name": found.name, "size": _written(found), "drains": "yes" if found.drains else "no"}
+    initial = {"name": found.name, "size": found.size_text, "drains": "yes" if found.drains else "no"}
     form = forms.BedChangeForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         values = {
@@ -278,17 +276,6 @@ def bed(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
         bed=found,
         **_back_to(found.plot),
     )
-
-
-def _written(bed: Bed) -> str:
-    """The size in the words of one bed: "2 × 4 x 8 ft" made two, and each is 4 x 8 ft."""
-    try:
-        measure = parse_measure(bed.size_text)
-    except QuantityError:
-        return bed.size_text
-    if measure.count == 1 or bed.is_pot:
-        return bed.size_text
-    return print_measure(replace(measure, count=1), "us" if bed.programme.units == Units.US else "metric")
 
 
 @login_required

@@ -14,7 +14,7 @@ from enum import StrEnum
 
 from django.db.models import Prefetch, Q
 
-from gardens.actions.land import bed_size, plot_size
+from gardens.actions.land import bed_size, plot_size, size_of_each
 from gardens.clock import today
 from gardens.days import AmbiguousDay, DayError, in_words, read_day
 from gardens.models import Bed, Garden, Member, Person, Plot, Programme, Tenancy
@@ -622,12 +622,13 @@ class _Judge:
             return []
         pots = read.bed.shape == "pot"
         one = read.bed if pots else replace(read.bed, count=1)
-        beds = [self._bed(row, one, plot, read.crop) for _ in range(1 if pots else read.bed.count)]
+        text = size_of_each(read.bed, row.cells[Column.BED])
+        beds = [self._bed(one, text, plot, read.crop) for _ in range(1 if pots else read.bed.count)]
         if all(bed.existing for bed in beds):
             self.mark(row, Column.BED, Verdict.SAME, echo_measure(read.bed))
         return beds
 
-    def _bed(self, row: SheetRow, one: Measure, plot: PlannedPlot, crop: PlannedCrop | None) -> PlannedBed:
+    def _bed(self, one: Measure, text: str, plot: PlannedPlot, crop: PlannedCrop | None) -> PlannedBed:
         """A bed of this measure here that no row has used, best with this crop on it; else a new one."""
         free = [
             bed
@@ -637,7 +638,7 @@ class _Judge:
         fits = [bed for bed in free if crop and _grows(bed, crop)]
         if free:
             return self._existing(plot, (fits or free)[0])
-        bed = PlannedBed(one, row.cells[Column.BED])
+        bed = PlannedBed(one, text)
         plot.beds.append(bed)
         return bed
 

@@ -84,6 +84,7 @@ def test_a_plot_that_cannot_be_is_refused(cast: Any, label: str, size: str, fiel
 def test_equal_beds_are_made_one_by_one(cast: Any) -> None:
     beds = land.add_bed(plot=cast.plot, by=cast.organiser, name="", size_text="2 × 4 x 8 ft")
     assert [bed.name for bed in beds] == ["2", "3"] and {bed.area_mm2 for bed in beds} == {2_972_897}
+    assert {bed.size_text for bed in beds} == {"4 × 8 ft"}
 
 
 def test_named_equal_beds_are_numbered(cast: Any) -> None:

@@ -262,6 +262,7 @@ def test_equal_beds_are_counted_one_by_one(cast: Any) -> None:
     body = "Lock Lane,17,,,,2 × 4 x 8 ft,,,\nLock Lane,17,,,,4 x 8 ft,,,\n"
     assert look(cast, body).counts.beds == 2  # one of the three stands there
     take(cast, body)
+    assert sorted(cast.plot.beds.values_list("size_text", flat=True)) == ["4 x 8 ft", "4 x 8 ft", "4 × 8 ft"]
     assert cast.plot.beds.count() == 3 and not look(cast, body).counts.any
 
 
