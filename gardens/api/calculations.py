@@ -1,4 +1,4 @@
-"""The stateless calculators: for anybody signed in, nothing is kept. Text as people write it in, full precision out."""
+"""The stateless calculators, for anybody signed in: texts as people write them in, full precision out."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class StepJSON(serializers.Serializer[Any]):
     formula = serializers.CharField()
     inputs = FigureJSON(many=True)
     result = FigureJSON()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     confidence = serializers.CharField()
     note = serializers.CharField()
 
@@ -57,9 +57,9 @@ def examples_of(name: str) -> list[OpenApiExample]:
 
     told = json.loads((EXAMPLES / f"{name}.json").read_text(encoding="utf-8"))
     return [
-        OpenApiExample(example["name"], value=example[side], **{f"{side}_only": True})
+        OpenApiExample(example["name"], value=example[side], request_only=asked, response_only=not asked)
         for example in told
-        for side in ("request", "response")
+        for side, asked in (("request", True), ("response", False))
     ]
 
 

@@ -82,14 +82,14 @@ class BedJSON(serializers.Serializer[Bed]):
 
 class PlotIn(serializers.Serializer[Any]):
     garden = Ref(Garden)
-    label = serializers.CharField(max_length=40)
+    label = serializers.CharField(max_length=40)  # type: ignore[assignment]
     size = MeasureText(required=False, default="", help_text="Where no bed is known: the plot's own size.")
 
 
 class PlotJSON(serializers.Serializer[Plot]):
     id = serializers.IntegerField(source="pk")
     garden = serializers.IntegerField(source="garden_id")
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     size = serializers.CharField(source="size_text")
     area = Area(source="area_mm2", allow_null=True)
     feeding = serializers.ChoiceField(Feeding.choices)
@@ -216,7 +216,7 @@ class BedsView(ProgrammeView):
         beds = add_bed(
             plot=row, by=seat.person, name=taken["name"], size_text=taken["size"], drains=taken["drains"]
         )
-        return Response(BedJSON(beds, many=True).data, status=201)
+        return Response([BedJSON(bed).data for bed in beds], status=201)
 
 
 class PlotFeedingView(ProgrammeView):

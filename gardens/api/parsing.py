@@ -20,7 +20,7 @@ class TooLarge(APIException):
 
 
 class ExactJSON(BaseParser):
-    """A number with a point becomes a Decimal: nothing passes through a float. NaN and the like are refused."""
+    """A number with a point becomes a Decimal: nothing passes through a float. NaN is refused."""
 
     media_type = "application/json"
 

@@ -1,7 +1,7 @@
 """Errors of the API as problem details (RFC 9457).
 
-`400` what was sent cannot be read (each field says why); `404` there is no such thing here; `409` the state of
-things is in the way; `422` the rules do not allow it, or a figure cannot be computed.
+`400` what was sent cannot be read (each field says why); `404` there is no such thing here; `409` the state
+of things is in the way; `422` the rules do not allow it, or a figure cannot be computed.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Readings(str):
 
 
 def body_of(code: str, title: str, http: int, errors: list[FaultJSON] | None, **more: Any) -> dict[str, Any]:
-    """``type`` and ``code`` are stable for programs, ``title`` is a sentence for people, ``errors`` per field."""
+    """``type`` and ``code`` are stable for programs, ``title`` is for people, ``errors`` name fields."""
     body = {"type": f"/api/v1/problems/{code}", "title": title, "status": http, "code": code, **more}
     return body | ({"errors": errors} if errors else {})
 

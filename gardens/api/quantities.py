@@ -1,7 +1,8 @@
 """Quantities in JSON: ``{"value": "155", "unit": "g"}`` out, that or text as people write it in.
 
-Values are exact decimal strings. Where an exact figure has no end as a decimal, ``exact`` gives it as a fraction
-beside its first 28 digits. A text with two readings ("1.500 kg") is refused with both, never guessed.
+Values are exact decimal strings. Where an exact figure has no end as a decimal, ``exact`` gives it as a
+fraction beside its first 28 digits, if that is short. A text with two readings ("1.500 kg") is refused with
+both, never guessed.
 """
 
 from __future__ import annotations
@@ -133,7 +134,7 @@ class QuantityField(serializers.Field[Any, Any, Any, Any]):
             return self._checked(self._read(data))
         if isinstance(data, Mapping) and set(data) <= {"value", "unit", "exact"}:
             return self._checked(self.exactly(*self._pair(data)))
-        self.fail("form", example=self.texts[0])
+        return self.fail("form", example=self.texts[0])
 
     def to_representation(self, value: Any) -> Any:
         raise NotImplementedError
@@ -142,7 +143,7 @@ class QuantityField(serializers.Field[Any, Any, Any, Any]):
         raise NotImplementedError
 
     def exactly(self, value: Fraction, unit: str) -> Any:
-        """From an exact value; by default in one of the units that texts know, rounded half up as they are."""
+        """From an exact value in one of the units that texts know, rounded half up as they are."""
         known = UNITS.get(unit.replace("m2", "m²").replace("ft2", "ft²"))
         if known is None or known.kind is not self.kind:
             self.fail("unit", unit=unit[:40])

@@ -35,7 +35,7 @@ class Problem(serializers.Serializer[Any]):
     title = serializers.CharField()
     status = serializers.IntegerField()
     code = serializers.CharField()
-    errors = Fault(many=True, required=False)
+    errors = Fault(many=True, required=False)  # type: ignore[assignment]
 
 
 MEANINGS = {
@@ -43,7 +43,7 @@ MEANINGS = {
     401: "Nobody is signed in.",
     403: "Signed in, but this is not for that role.",
     404: "There is no such thing here, or it is another programme's.",
-    409: "The state of things is in the way: somebody was first, a pail is held, a key was used for another act.",
+    409: "The state of things is in the way: somebody was first, a pail is held, a key was used before.",
     422: "The rules do not allow it, or it cannot be computed; ``code`` names the rule.",
     429: "Too often; see Retry-After.",
 }
@@ -102,8 +102,9 @@ _KEY = OpenApiParameter(
     OpenApiTypes.UUID,
     OpenApiParameter.HEADER,
     required=True,
-    description="Your own name for this act. The same key with the same body is the same act, however often it is "
-    f"sent: the first answer comes again with 200 and {REPLAYED}: true. With another body it is refused (409).",
+    description="Your own name for this act. The same key with the same body is the same act, however often "
+    f"it is sent: the first answer comes again with 200 and {REPLAYED}: true. With another body it is "
+    "refused (409).",
 )
 _PAGE = [
     OpenApiParameter(
@@ -138,7 +139,7 @@ def plain_name(name: str) -> str:
     return next((name.removesuffix(end) for end in ("JSON", "Out", "In") if name.endswith(end)), name)
 
 
-class QuantitySchema(OpenApiSerializerFieldExtension):
+class QuantitySchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
     """In: text as people write it, or value and unit. Out: value and unit."""
 
     target_class = "gardens.api.quantities.QuantityField"

@@ -28,8 +28,8 @@ class Pages(LimitOffsetPagination):
 
 
 class ProgrammeView(APIView):
-    """A view inside a programme. Each method begins with ``self.sit(To.…)``: 404 for strangers, 403 for members
-    without the right; whatever else it looks up, it looks up behind the programme's wall."""
+    """A view inside a programme. Each method begins with ``self.sit(To.…)``: 404 for strangers, 403 for
+    members without the right; whatever else it looks up, it looks up behind the programme's wall."""
 
     seat: Seat
 
@@ -81,7 +81,7 @@ def key_of(request: Request) -> uuid.UUID:
 
 
 class Ref(serializers.IntegerField, Generic[M]):
-    """The id of a row of this programme; gives the row. What lies beyond the wall is refused like what is nowhere."""
+    """The id of a row of this programme; gives the row. What lies beyond the wall is nowhere."""
 
     def __init__(self, rows: type[M], *, ask: Iterable[str] = (), **kwargs: Any) -> None:
         self.rows, self.ask = rows, tuple(ask)

@@ -41,7 +41,7 @@ class ExtraIn(serializers.Serializer[Any]):
 
 
 class CropIn(serializers.Serializer[Any]):
-    """A crop on the bed. A name that the catalogue lacks, or that means two crops, is fed as medium, assumed."""
+    """A crop on the bed. A name that the catalogue lacks, or that means two, is fed as medium, assumed."""
 
     crop = serializers.CharField(max_length=80)
     day = Day(help_text="Sown or transplanted.")

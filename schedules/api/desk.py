@@ -203,8 +203,8 @@ class CollectionsView(CollectionView):
     @operation(
         "collect",
         "Hand out of a pail: asked, or told that it happened",
-        description="A reading that looks like gross is a 422 with code “with_the_tub”, and what it would be without "
-        "the tub: nothing was recorded. Send the same act with with_tub, or with a question_reason.",
+        description="A reading that looks like gross is a 422 with code “with_the_tub”, and what it would be "
+        "without the tub: nothing was recorded. Send the same act with with_tub, or with a question_reason.",
         tag=DESK,
         request=CollectIn,
         answer=CollectionJSON,

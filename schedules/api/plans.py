@@ -236,7 +236,7 @@ class PlotWeekView(PlotView):
 
 class WeekPlotJSON(serializers.Serializer[PlotRow]):
     plot = serializers.IntegerField(source="plot.pk")
-    label = serializers.CharField(source="plot.label")
+    label = serializers.CharField(source="plot.label")  # type: ignore[assignment]
     garden = serializers.IntegerField(source="plot.garden_id")
     holders = serializers.CharField()
     due = Mass(source="mg")

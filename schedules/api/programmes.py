@@ -39,7 +39,7 @@ class ProgrammeIn(serializers.Serializer[Any]):
 class ProgrammesView(APIView):
     @operation("programme_list", "The programmes you belong to", tag=ACCOUNT, answer=SeatJSON(many=True))
     def get(self, request: Request) -> Response:
-        return Response(SeatJSON(seats_of(request.user), many=True).data)
+        return Response(SeatJSON(seats_of(request.user), many=True).data)  # type: ignore[arg-type]
 
     @operation(
         "programme_found",

@@ -94,7 +94,7 @@ class RoundJSON(serializers.Serializer[RoundPage]):
 
 class PlotDemandJSON(serializers.Serializer[Any]):
     plot = serializers.IntegerField(source="plot.pk")
-    label = serializers.CharField(source="plot.label")
+    label = serializers.CharField(source="plot.label")  # type: ignore[assignment]
     mass = Mass(source="mg")
     assumed = Mass(source="assumed_mg")
     note = serializers.CharField(help_text="Why it needs nothing.")
@@ -109,7 +109,7 @@ class GardenDemandJSON(serializers.Serializer[Any]):
 
 
 class DemandJSON(serializers.Serializer[Demand]):
-    """The sum of doses over the round, by plot, garden and programme: exact, the same figures at each level."""
+    """The sum of doses over the round, by plot, garden and programme: exact, and the same at each level."""
 
     first = serializers.DateField()
     last = serializers.DateField()
@@ -139,7 +139,7 @@ class DeskRowJSON(serializers.Serializer[DeskRow]):
 
     portion = serializers.IntegerField(source="portion_id", allow_null=True)
     plot = serializers.IntegerField(source="plot_id")
-    label = serializers.CharField(source="plot")
+    label = serializers.CharField(source="plot")  # type: ignore[assignment]
     garden = serializers.CharField()
     names = serializers.ListField(child=serializers.CharField())
     due = Mass(source="due_mg")

@@ -54,7 +54,7 @@ class GardenTotalJSON(serializers.Serializer[Any]):
 
 class PlotTotalJSON(serializers.Serializer[Any]):
     plot = serializers.IntegerField(source="plot_id")
-    label = serializers.CharField(source="plot")
+    label = serializers.CharField(source="plot")  # type: ignore[assignment]
     garden = serializers.IntegerField(source="garden_id")
     opening = Mass(source="opening_mg")
     handed_out = Mass(source="handed_out_mg")

@@ -271,7 +271,7 @@ OUTSIDE = {
 def arguments(name: str, world: World) -> dict[str, Any]:
     """What the address takes, out of a world."""
     ((_, params),) = [found[0][0] for found in get_resolver().reverse_dict.getlist(name)]
-    return {param: world[param] if param in world else "water" for param in params}
+    return {param: world.get(param, "water") for param in params}
 
 
 @dataclass
