@@ -117,7 +117,8 @@ class RoundForm(ActForm):
     def values(self) -> dict[str, Any]:
         """What ``open_round`` and ``change_round`` take."""
         data = self.cleaned_data
-        return {
+        by_hand = {"freeze_by_hand": True} if self.round is not None and not data["freeze_day"] else {}
+        return by_hand | {
             "gardens": [self.all_gardens[pk] for pk in data["gardens"]],
             "first_day": data["first_day"],
             "weeks": data["weeks"],
@@ -130,7 +131,10 @@ class RoundForm(ActForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
         freeze, first = data.get("freeze_day"), data.get("first_day")
-        if freeze and first and freeze > first:
+        was = self.initial.get("freeze_day")
+        if freeze and freeze < today(self.programme) and freeze != was:
+            self.add_error("freeze_day", _("That day is past. Choose one to come, or freeze it by hand."))
+        elif freeze and first and freeze > first:
             self.add_error(
                 "freeze_day", _("It is frozen before its first day, so that there is time to mix.")
             )

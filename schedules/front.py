@@ -8,6 +8,7 @@ from typing import Any
 from blends.views.pages import link
 from gardens import figures
 from gardens.access import Seat
+from schedules.models import Round
 from schedules.queries.front import Front
 
 
@@ -30,7 +31,7 @@ class Way:
 def way(front: Front, seat: Seat) -> Way:
     """Steps that are done, the one that is now, those to come."""
     p = {"programme": seat.programme.pk}
-    round, need = front.round, front.need
+    round, need = _current(front), front.need
     frozen = round is not None and round.state != "open"
     day = round.mixing_day if round is not None else None
     served = front.served
@@ -87,6 +88,11 @@ def way(front: Front, seat: Seat) -> Way:
     return Way(say, under, steps, at, *_next(front, seat, at))
 
 
+def _current(front: Front) -> Round | None:
+    """The round on the way; one that is closed is behind."""
+    return None if front.round is None or front.round.state == "closed" else front.round
+
+
 def _step(words: str, note: str, url: str, done: bool) -> dict[str, str]:
     return {"words": words, "note": note, "url": url if done else "", "state": "done" if done else "todo"}
 
@@ -111,7 +117,7 @@ def _need_words(front: Front) -> str:
 
 
 def _round_words(front: Front) -> str:
-    round = front.round
+    round = _current(front)
     if round is None:
         return "which weeks one collection covers"
     return f"round {round.number}, {round.get_state_display()}"
@@ -166,7 +172,7 @@ def _typical(need: Any, units: str) -> str:
 def _next(front: Front, seat: Seat, at: int) -> tuple[str, str, str, tuple[tuple[str, str], ...]]:
     """The act's words and address, a note, and second choices; for stewards and auditors what they may do."""
     p = {"programme": seat.programme.pk}
-    round = front.round
+    round = _current(front)
     day = round.mixing_day if round is not None else None
     if seat.organises:
         if not front.has_land:
@@ -186,7 +192,7 @@ def _next(front: Front, seat: Seat, at: int) -> tuple[str, str, str, tuple[tuple
                     ("Bring in another sheet", link("bring_in", **p)),
                 ),
             )
-        if round is None or round.state == "closed":
+        if round is None:
             return "Open a round", link("round_add", **p), "", _there(("Everybody’s week", link("week", **p)))
         page = link("round", **p, round=round.pk)
         if round.state == "open":
@@ -199,9 +205,12 @@ def _next(front: Front, seat: Seat, at: int) -> tuple[str, str, str, tuple[tuple
         if front.released < front.pails:
             return "Go to the mixing day", link("day", **p, day=day.pk), "", ()
         served = front.served
-        if served is not None and served.came < served.portions:
+        if day.is_open and served is not None and served.came < served.portions:
             return "Go to the desk", link("desk", **p, day=day.pk), "", ()
-        return "Count and close the day", link("day", **p, day=day.pk), "", ()
+        if day.is_open:
+            return "Count and close the day", link("day", **p, day=day.pk), "", ()
+        if seat.organises and round is not None:
+            return f"Close round {round.number}", link("round", **p, round=round.pk), "", ()
     if seat.reports and not seat.mixes:
         return "Look at the totals", link("totals", **p), "", ()
     return "See everybody’s week", link("week", **p), "", ()

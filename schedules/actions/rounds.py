@@ -83,6 +83,7 @@ def change_round(
     revision: Revision | None = None,
     mixing_day: MixingDay | None = None,
     freeze_at: dt.datetime | None = None,
+    freeze_by_hand: bool = False,
     reserve_percent: int | None = None,
 ) -> Round:
     """Change an open round; what is None stays. A frozen round takes a mixing day, until it is mixed, and
@@ -133,6 +134,10 @@ def change_round(
         )
     if "freeze_at" in changed:
         _ask_for_freeze(row, by)
+    if freeze_by_hand and row.freeze_at is not None:
+        Round.objects.filter(pk=row.pk).update(freeze_at=None)
+        row.freeze_at = None
+        jobs.withdraw(programme=row.programme, kind=FREEZE, key=str(row.pk))
     return row
 
 

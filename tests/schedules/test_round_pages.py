@@ -8,12 +8,14 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
+from blends.models import MixingDay, Place
 from gardens.models import Bed, Household, Member, Plot, Tenancy
+from schedules.actions.rates import lift_cap
 from schedules.actions.rounds import freeze_round
 from schedules.models import CapLift, FeedLog, OwnRate, Round
 from tests.cast import make_person
 from tests.house.routes_rounds import ROUTES
-from tests.play import make_revision
+from tests.play import make_revision, play_day
 from tests.schedules.scenes import NOW, a_round, more_plots, planted
 
 TODAY = dt.datetime(2026, 6, 3, 9, 0, tzinfo=dt.UTC)
@@ -115,6 +117,28 @@ def test_then_the_freeze_then_the_day(cast: Any, as_: Any, round: Round) -> None
     freeze_round(round=round, by=cast.organiser, now=NOW)
     text = page(as_(cast.organiser), "programme", **of(cast))
     assert "Choose the mixing day" in text and "0 of 1 served" in text
+
+
+def test_from_weighing_to_the_desk_to_the_next_round(cast: Any, as_: Any) -> None:
+    """One played day, step by step: the one act of the front page follows it."""
+    played = play_day(cast)
+    at = of(cast)
+    assert "Go to the desk" in page(as_(cast.steward), "programme", **at)
+    Place.objects.filter(pail=played.pails[0]).update(gate="held")
+    text = page(as_(cast.steward), "programme", **at)
+    assert "1 of 2 pails released" in text and "Go to the mixing day" in text
+    Place.objects.filter(pail=played.pails[0]).update(gate="released")
+    MixingDay.objects.update(state="closed", closed_at=TODAY, closed_by=cast.organiser)
+    assert "Close round 1" in page(as_(cast.organiser), "programme", **at)
+    Round.objects.update(state="closed")
+    assert "Open a round" in page(as_(cast.organiser), "programme", **at)
+
+
+def test_a_lifted_cap_and_its_reason_stand_beside_the_dose(cast: Any, as_: Any, round: Round) -> None:
+    tomato = planted(cast.bed, "tomato", dt.date(2026, 5, 11))
+    lift_cap(by=cast.organiser, cap="soil_n", reason="soil test of May", planting=tomato)
+    text = page(as_(cast.holder), "plot", **of(cast, plot=cast.plot.pk))
+    assert "the most nitrogen on the soil is lifted: soil test of May" in text
 
 
 def test_a_failed_freeze_stands_on_the_organisers_front_page(cast: Any, as_: Any) -> None:
@@ -270,6 +294,7 @@ def test_a_round_is_opened_by_its_form(cast: Any, as_: Any) -> None:
         ("revision", "999999", "not one of the available choices"),
         ("gardens", "999999", "not one of the available choices"),
         ("freeze_day", "1 July 2026", "frozen before its first day"),
+        ("freeze_day", "1 May 2026", "That day is past"),
     ],
 )
 def test_a_bad_round_keeps_what_was_typed(cast: Any, as_: Any, field: str, text: str, said: str) -> None:
@@ -323,8 +348,6 @@ def test_a_slip_for_a_plot_that_registered_nothing(cast: Any, as_: Any, round: R
 
 
 def test_the_slips_scoop_is_the_batchs_ten_scoops_divided_by_ten(cast: Any, as_: Any) -> None:
-    from tests.play import play_day
-
     played = play_day(cast)
     text = page(as_(cast.steward), "slips", **of(cast, round=played.round.pk))
     assert "The scoop holds 14.2 g" in text and "assumed until ten" not in text
@@ -391,8 +414,6 @@ def test_pages_take_at_most_fifteen_queries_however_many_rows(
     cast: Any, as_: Any, name: str, state: str, django_assert_max_num_queries: Any
 ) -> None:
     if state == "mixed":
-        from tests.play import play_day
-
         played = play_day(cast)
         Round.objects.filter(pk=played.round.pk).update(state="open", first_day=dt.date(2026, 6, 1))
         row = Round.objects.get(pk=played.round.pk)

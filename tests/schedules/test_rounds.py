@@ -246,6 +246,18 @@ def test_a_garden_is_in_one_round_at_a_time(cast: Any) -> None:
     assert a_round(cast, first_day=dt.date(2026, 6, 29), revision=first.revision).number == 2
 
 
+def test_a_closed_or_taken_mixing_day_is_refused(cast: Any) -> None:
+    day = MixingDay.objects.create(programme=cast.programme, garden=cast.garden, day=FIRST, state="closed")
+    first = a_round(cast)
+    with pytest.raises(InTheWay, match="closed"):
+        change_round(round=first, by=cast.organiser, mixing_day=day)
+    MixingDay.objects.update(state="open")
+    day.refresh_from_db()
+    change_round(round=first, by=cast.organiser, mixing_day=day)
+    with pytest.raises(InTheWay, match="Another round"):
+        a_round(cast, revision=first.revision, first_day=dt.date(2026, 6, 29), mixing_day=day)
+
+
 def test_an_open_round_changes_and_a_frozen_one_says_why_not(cast: Any) -> None:
     round = a_round(cast)
     assert change_round(round=round, by=cast.organiser, weeks=3).last_day == dt.date(2026, 6, 21)
@@ -368,6 +380,12 @@ def test_it_freezes_by_itself_at_its_time(cast: Any) -> None:
     job.refresh_from_db()
     assert job.state == "done" and job.message == "Round 1 is frozen at 0.054 kg."
     assert round.snapshots.get().by is None
+
+
+def test_its_time_is_taken_back(cast: Any) -> None:
+    round = a_round(cast, freeze_at=dt.datetime(2027, 1, 1, tzinfo=dt.UTC))
+    changed = change_round(round=round, by=cast.organiser, freeze_by_hand=True)
+    assert changed.freeze_at is None and not Job.objects.filter(kind="freeze").exists()
 
 
 def test_a_freeze_that_cannot_be_tells_the_organiser(cast: Any) -> None:
