@@ -24,17 +24,17 @@ from blends.actions.release import release_pail
 from blends.actions.scales import add_scale
 from blends.actions.stock import adopt_material, count_place, receive_lot, state_loss
 from blends.actions.weighing import weigh_out
-from blends.ledger import open_books
 from blends.models import Batch, Lot, Material, MixingDay, Pail, PailTarget, Place, Revision, Scale
 from blends.safety import POINTS
 from gardens.actions.land import add_bed, add_garden, add_plot, set_feeding
-from gardens.actions.people import add_person, change_programme, give_role, sign_up, start_programme
+from gardens.actions.people import add_person, change_programme, give_role
 from gardens.actions.tenancies import hold_plot, pass_on
 from gardens.clock import standing_at
 from gardens.models import Feeding, Garden, Person, Plot, Programme, RoleName, User
 from gardens.quantities import parse_mass
 from schedules.actions.desk import hand_out, hand_over
 from schedules.actions.feeding import log_feed
+from schedules.actions.founding import found_with_account
 from schedules.actions.plantings import register_planting
 from schedules.actions.rounds import close_round, freeze_round, mix_round, open_round
 from schedules.models import Portion, Round
@@ -94,16 +94,15 @@ def _set_up(data: dict[str, Any], now: dt.datetime) -> Stage:
     zone = ZoneInfo(about["zone"])
     today = now.astimezone(zone).date()
     with standing_at(dt.datetime.combine(today - dt.timedelta(days=120), dt.time(19), zone)):
-        user = sign_up(email=SIGN_INS[0][1], password=PASSWORD)
-        programme = start_programme(
-            user=user,
+        user, programme = found_with_account(
+            email=SIGN_INS[0][1],
+            password=PASSWORD,
             name=about["name"],
             zone=about["zone"],
             currency=about["currency"],
             units=about["units"],
             person_name=SIGN_INS[0][2],
         )
-        open_books(programme)
         organiser = Person.objects.get(programme=programme, user=user)
         programme = change_programme(
             programme=programme,
