@@ -263,17 +263,17 @@ def rule_band(
         said = f"reading {words(reading)}{NBSP}{unit}"
         if reading > stop:
             marks += [
-                _path("solid", f"M{_px(right - 2)} 6 l14 9 l-14 9z"),
-                _line("bar", right - 60, 15, right - 2, 15),
+                _path("solid", f"M{_px(right - 2)} 1 l12 7 l-12 7z"),
+                _line("bar", right - 60, 8, right - 2, 8),
             ]
-            marks.append(_text(f"{words(reading)}, off the rule", right - 68, 20, "tb", "end"))
+            marks.append(_text(f"{words(reading)}, off the rule", right - 68, 13, "tb", "end"))
             pointer = right - 60
         elif reading < start:
             marks += [
-                _path("solid", f"M{_px(left + 2)} 6 l-14 9 l14 9z"),
-                _line("bar", left + 2, 15, left + 60, 15),
+                _path("solid", f"M{_px(left + 2)} 1 l-12 7 l12 7z"),
+                _line("bar", left + 2, 8, left + 60, 8),
             ]
-            marks.append(_text(f"{words(reading)}, off the rule", left + 68, 20, "tb"))
+            marks.append(_text(f"{words(reading)}, off the rule", left + 68, 13, "tb"))
             pointer = left + 60
         else:
             pointer = at(reading)
