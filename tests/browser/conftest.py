@@ -40,9 +40,15 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def demo(played: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """A demo of this module's own: its address."""
-    with served(copy_site(played, tmp_path_factory.mktemp("demo") / "data")) as address:
+def demo_folder(played: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A demo of this module's own: its data folder."""
+    return copy_site(played, tmp_path_factory.mktemp("demo") / "data")
+
+
+@pytest.fixture(scope="module")
+def demo(demo_folder: Path) -> Iterator[str]:
+    """The address of this module's own demo."""
+    with served(demo_folder) as address:
         yield address
 
 

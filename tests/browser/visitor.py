@@ -56,7 +56,9 @@ class Visitor:
     # What the page says about itself ---------------------------------------------------------------------------------
 
     def _console(self, message: ConsoleMessage) -> None:
-        if message.type == "error" and "Failed to load resource" not in message.text:  # told by the answer
+        told = "Failed to load resource" in message.text  # by the answer
+        left = message.text.startswith(("htmx:sendAbort", "htmx:afterRequest"))  # the page, before the echo came
+        if message.type == "error" and not told and not left:
             self.problems.append(f"console: {message.text}")
 
     def _failed(self, url: str, why: str | None) -> None:
@@ -138,6 +140,23 @@ class Visitor:
         if look:
             self.look()
         return self
+
+    def goes_to(self, words: str, *, look: bool = True) -> Visitor:
+        """By the contents page that every head strip opens."""
+        self.page.locator("details.goto summary").click()
+        self.page.locator("nav.contents").get_by_role("link", name=words, exact=True).click()
+        self._settle()
+        if look:
+            self.look()
+        return self
+
+    def both_widths(self) -> None:
+        """The page as it stands, once more at the other width: nothing sideways, everything within a thumb's reach."""
+        size = self.page.viewport_size
+        assert size is not None
+        self.page.set_viewport_size({"width": WIDE if size["width"] == PHONE else PHONE, "height": size["height"]})
+        self.look(axe=False)
+        self.page.set_viewport_size(size)
 
     def write(self, label: str | re.Pattern[str], text: str) -> Visitor:
         """Type into the box with this label."""
