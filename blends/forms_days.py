@@ -134,6 +134,7 @@ class WeighForm(ActForm):
             required=False,
             echo="",
             help_text="0 if the scale was zeroed with it",
+            widget=forms.TextInput(attrs={"plain": True}),
         )
         self.fields["scale"] = RowField(scales, words=lambda row: scale_words(row, units), label="Scale")
         self.witnessed = component.material.is_trace or self._names_trace(lots)
@@ -143,6 +144,7 @@ class WeighForm(ActForm):
                 empty="Nobody yet",
                 label="Witness, a second person",
                 required=False,
+                widget=forms.Select(attrs={"plain": True}),
                 help_text="Reads the bag, the scale and the figure for themselves.",
             )
             self.fields["alone"] = forms.BooleanField(

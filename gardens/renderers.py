@@ -33,7 +33,7 @@ class PaperField(BoundField):
                 "hx-get": f"{_echo_url()}?{query}",
                 "hx-trigger": f"input changed delay:300ms{at_once}",
                 "hx-target": f"#{self.auto_id}_echo",
-                "hx-sync": "this:replace",
+                "hx-sync": "this:queue last",
             }
         if self.reading:
             usual: dict[str, Any] = {"inputmode": "decimal", "autocomplete": "off", "enterkeyhint": "done"}

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -67,6 +67,11 @@ class Reading:
     @property
     def trace(self) -> bool:
         return self.component.material.is_trace or self.lot.material.is_trace
+
+    def is_seen_as(self, made: WeighOut) -> bool:
+        """Whether bag, scale and figure are those that the witness of ``made`` read."""
+        seen = (made.component_id, made.lot_id, made.scale_id, made.gross_mg, made.tare_mg)
+        return (self.component.pk, self.lot.pk, self.scale.pk, self.gross_mg, self.tare_mg) == seen
 
     def payload(self) -> dict[str, Any]:
         return {
@@ -158,7 +163,8 @@ def correct_weigh_out(
 ) -> WeighOut:
     """What was really read: a reversal and a new ticket in one act, both told, before or after release.
 
-    What is not given stays as it was. Gates do not apply; the pail is judged anew.
+    What is not given stays as it was, but for the witness of another bag, scale or figure: nobody has
+    witnessed that yet. Gates do not apply; the pail is judged anew.
     """
     reason = wanted(reason)
     reading = Reading(
@@ -167,11 +173,13 @@ def correct_weigh_out(
         scale=scale or weigh_out.scale,
         gross_mg=weigh_out.gross_mg if gross_mg is None else gross_mg,
         tare_mg=weigh_out.tare_mg if tare_mg is None else tare_mg,
-        witness=witness if witness or alone else weigh_out.witness,
+        witness=witness,
         alone=alone or (weigh_out.alone and witness is None),
         question_reason=question_reason.strip()[:400],
         part=PART in weigh_out.question.split(),
     )
+    if witness is None and not alone and reading.is_seen_as(weigh_out):
+        reading = replace(reading, witness=weigh_out.witness)
     payload = {"corrects": weigh_out.pk, "reason": reason, **reading.payload()}
     if found := ledger.known(weigh_out.programme, key, TicketKind.WEIGH_OUT, payload):
         return found.weigh_out

@@ -65,18 +65,18 @@ def _row(n: Nutrient, analysis: BlendAnalysis) -> NutrientRow:
         word=word,
         share=share,
         oxide=_OXIDE.get(n, ""),
-        label="?" if share is None else mark + percent_text(chemistry.to_label(n, share)),
-        element="?" if share is None else mark + percent_text(share),
+        label="?" if share is None else mark + percent_text(chemistry.to_label(n, share), finest=4),
+        element="?" if share is None else mark + percent_text(share, finest=4),
         season="?" if share is None else _season_text(n, share, analysis, mark),
         group=n in (Nutrient.CA, Nutrient.B),
     )
 
 
-def percent_text(share: Decimal) -> str:
-    """Three decimals from 1 % on, four below, six below a thousandth; 0 is "0"."""
+def percent_text(share: Decimal, *, finest: int = 6) -> str:
+    """Three decimals from 1 % on, four below, ``finest`` below a thousandth; 0 is "0"."""
     if not share:
         return "0"
-    places = 3 if share >= 1 else 4 if share >= Decimal("0.001") else 6
+    places = 3 if share >= 1 else 4 if share >= Decimal("0.001") else finest
     return f"{share.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP):f}"
 
 

@@ -20,7 +20,6 @@ from blends.models import (
     Pail,
     PailDecision,
     PailTarget,
-    Verdict,
     WeighOut,
 )
 from blends.readings import holds, is_part
@@ -201,13 +200,8 @@ def dose_of(state: PailState) -> BlendAnalysis:
 
 
 def _doses_as_made(state: PailState) -> bool:
-    accepted = state.decision is not None and state.decision.accepted
-    if (
-        not accepted
-        or state.decision is None
-        or state.decision.verdict != Verdict.RELEASED
-        or state.made is None
-    ):
+    """Once accepted, so it stays: what is held again later is in people's tubs as it was made."""
+    if state.made is None or not any(decision.accepted for decision in state.pail.decisions.all()):
         return False
     meant, got = state.design.soluble_n, state.made.soluble_n
     if not meant or got is None:

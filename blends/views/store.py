@@ -120,6 +120,7 @@ def count(request: HttpRequest, programme: int, place: int) -> HttpResponse:
         "place": row,
         "form": form,
         "band": band,
+        "band_words": unit_for(band.band_mg, 100, seat.programme.units).words(band.band_mg),
         "drawing": drawing,
         "counts": counts,
         "back": _back_to(row, day, programme),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -31,6 +32,7 @@ from blends.views.pages import link
 from blends.wording import ReadingUnit, unit_for
 from gardens import quantities as q
 from gardens.access import Seat, To, find, take_seat
+from gardens.figures import US
 from gardens.nutrients import Nutrient
 from gardens.refusals import Refused
 
@@ -76,14 +78,13 @@ def _tell(form: Any, refusal: Refused) -> None:
 
 def _weigh_form(request: HttpRequest, seat: Seat, state: PailState, own: ComponentState) -> WeighForm:
     day = state.pail.batch.day
-    unit = _unit(seat, own)
     tare = (
         WeighOut.objects.filter(pail__batch__day=day, component__material=own.target.component.material_id)
         .order_by("-id")
         .values_list("tare_mg", flat=True)
         .first()
     )
-    initial = {"tare": q.print_mass(q.Mass(tare), _system(unit)) if tare else ""}
+    initial = {"tare": as_read(tare, seat) if tare else ""}
     return WeighForm(
         request.POST if request.method == "POST" else None,
         component=own.target.component,
@@ -96,8 +97,12 @@ def _weigh_form(request: HttpRequest, seat: Seat, state: PailState, own: Compone
     )
 
 
-def _system(unit: ReadingUnit) -> q.System:
-    return "metric" if unit.name == "g" else "us"
+def as_read(mg: int, seat: Seat) -> str:
+    """A mass as it would be typed into a reading's box, whose unit is the gram: `5154.4`; else with its units."""
+    grams = f"{Decimal(mg).scaleb(-3).normalize():f}"
+    if seat.programme.units == US or len(grams.partition(".")[2]) == 3:  # 12.345 has two readings
+        return q.print_mass(q.Mass(mg), "us" if seat.programme.units == US else "metric")
+    return grams
 
 
 def _scales(seat: Seat, planned: Scale) -> list[Scale]:
@@ -449,12 +454,11 @@ def _correct(request: HttpRequest, seat: Seat, row: WeighOut, form: CorrectForm)
 def _correct_form(
     request: HttpRequest, seat: Seat, state: PailState, own: ComponentState, row: WeighOut
 ) -> CorrectForm:
-    system: q.System = "us" if seat.programme.units == "us" else "metric"
     initial = {
         "lot": row.lot_id,
         "scale": row.scale_id,
-        "gross": q.print_mass(q.Mass(row.gross_mg), system),
-        "tare": q.print_mass(q.Mass(row.tare_mg), system) if row.tare_mg else "",
+        "gross": as_read(row.gross_mg, seat),
+        "tare": as_read(row.tare_mg, seat) if row.tare_mg else "",
         "witness": row.witness_id,
         "alone": row.alone,
     }
