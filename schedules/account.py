@@ -10,6 +10,8 @@ from blends.models import Count, Flag, MixingDay, Place, PlaceKind
 from gardens.days import in_words
 from gardens.models import Programme
 from schedules.models import Collection, FrozenLine, Portion, Round
+from schedules.queries.desk import still_owed
+from schedules.queries.totals import Counted
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,7 @@ def account_of(day: MixingDay) -> Account:
     taken: dict[int, int] = {}
     for collection in Collection.objects.standing().filter(portion__in=portions):
         taken[collection.portion_id] = taken.get(collection.portion_id, 0) + collection.net_mg
+    owed = still_owed(round_)
     pails = list(Place.objects.filter(pail__batch=batch, kind=PlaceKind.PAIL)) if batch else []
     counts: dict[int, Count] = {
         c.place_id: c for c in Count.objects.filter(day=day, place__in=[p.pk for p in pails]).order_by("id")
@@ -63,8 +66,8 @@ def account_of(day: MixingDay) -> Account:
         pails=len(pails),
         collections=Collection.objects.standing().filter(portion__in=portions).count(),
         handed_out_mg=sum(taken.values()),
-        owed=sum(1 for p in portions if p.due_mg and not taken.get(p.pk)),
-        owed_mg=sum(max(0, p.due_mg - taken.get(p.pk, 0)) for p in portions),
+        owed=len(owed),
+        owed_mg=sum(row.left_mg for row in owed),
         left_mg=sum(p.balance_mg for p in pails),
         lost_mg=sum(
             m.mass_mg
@@ -72,7 +75,7 @@ def account_of(day: MixingDay) -> Account:
             for m in p.outs.filter(target__kind=PlaceKind.LOST, ticket__reversed_by=None)
         ),
         difference_mg=sum(c.difference_mg for c in counts.values()),
-        band_mg=sum(c.band_mg for c in counts.values()),
+        band_mg=Counted(list(counts.values())).band_mg,
         counted=len(counts),
         to_settle=list(
             Flag.objects.filter(programme=programme, settled_at=None)

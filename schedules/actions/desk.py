@@ -35,7 +35,7 @@ from gardens.clock import today
 from gardens.models import Household, Member, Person, Plot
 from gardens.refusals import InTheWay, Refused
 from schedules import portions
-from schedules.models import Collection, Portion, RoundState
+from schedules.models import Collection, Portion, Round, RoundState
 
 __all__ = [
     "TubQuestion",
@@ -103,7 +103,7 @@ def hand_out(
         tare_mg = portion.programme.tub_mass_mg + home_mg if with_tub else 0
         net_mg = _net(reading_mg, tare_mg)
         left_mg = portions.left(portion.due_mg, sum(c.net_mg for c in had), home_mg)
-        outsider = not _is_member(portion.household, collected_by)
+        outsider = not _is_member(portion, collected_by)
         if told:
             _not_in_future(happened_at)
         else:
@@ -181,14 +181,19 @@ def correct_collection(
         reversal, ticket = ledger.post_all(
             programme=portion.programme, by=by, entries=[back, anew], device=device
         )
+        odd = _still_odd(collection) if pail == collection.pail else []
         settle_reversed(ticket=collection.ticket, reversal=reversal, by=by)
         others = what_stands(portion)
         left_mg = portions.left(
             portion.due_mg, sum(c.net_mg for c in others), max([home, *(c.home_mg for c in others)])
         )
-        corrected = _record(
-            ticket, portion, pail, collected_by, reading_mg, tare_mg, home, "tub" if with_tub else "", ""
-        )
+        kept = collection if collected_by == collection.collected_by else None
+        neighbour = kept is not None and "neighbour" in kept.question.split()
+        asked = " ".join(filter(None, ["tub" if with_tub else "", "neighbour" if neighbour else ""]))
+        said = kept.question_reason if kept else ""
+        corrected = _record(ticket, portion, pail, collected_by, reading_mg, tare_mg, home, asked, said)
+        for flag in odd:
+            _flag(ticket, FlagCode(flag.code), place, 0, flag.note)
         if portions.is_over(net_mg, left_mg) or not left_mg:
             _flag(
                 ticket,
@@ -231,13 +236,22 @@ def take_back(
     if not reason.strip():
         raise Refused("reason_wanted", "Say why it comes back, in a few words.", "reason")
     _not_in_future(happened_at)
+    # As typed: which tub is the last one may change between two tries of the same act.
+    payload = {
+        "portion": portion.pk,
+        "batch": batch.pk if batch else None,
+        "mass_mg": mass_mg,
+        "reason": reason,
+    }
     with transaction.atomic():
         portion = _locked(portion)
+        if known := ledger.known(portion.programme, key, TicketKind.TAKE_BACK, payload):
+            return known
         tub = _tub_to_take_from(portion, batch)
         entry = Entry(
             kind=TicketKind.TAKE_BACK,
             key=key,
-            payload={"portion": portion.pk, "batch": tub.batch_id, "mass_mg": mass_mg, "reason": reason},
+            payload=payload,
             lines=[Line(tub, ledger.single(portion.programme, PlaceKind.TAKEN_BACK), mass_mg)],
             reason=reason.strip()[:400],
             told={tub.pk},
@@ -311,7 +325,7 @@ def _may_hand_out(
     collected_by: Person,
 ) -> None:
     _day_is_open(portion, pail)
-    if portion.round.state == RoundState.CLOSED:
+    if Round.objects.filter(pk=portion.round_id, state=RoundState.CLOSED).exists():
         raise InTheWay("round_closed", "The round is closed: nothing more is due from it.")
     if pail.batch.revision_id != portion.revision_id:
         raise Refused("other_blend", f"{_head(pail)} holds another blend than this portion is due.", "pail")
@@ -378,9 +392,10 @@ def _net(reading_mg: int, tare_mg: int) -> int:
     return reading_mg - tare_mg
 
 
-def _is_member(household: Household, person: Person) -> bool:
-    day = today(household.programme)
-    ends = Member.objects.filter(household=household, person=person).values_list("until_day", flat=True)
+def _is_member(portion: Portion, person: Person) -> bool:
+    day = today(portion.programme)
+    rows = Member.objects.filter(household=portion.household_id, person=person)
+    ends = rows.values_list("until_day", flat=True)
     return any(until is None or until > day for until in ends)
 
 
@@ -490,6 +505,12 @@ def _flag_what_is_odd(
         _flag(ticket, FlagCode.HELD, place, 0, f"{pail} was {place.get_gate_display()}")
 
 
+def _still_odd(collection: Collection) -> list[Flag]:
+    """What stands to settle about the pail that it came from; another figure does not answer that."""
+    codes = [FlagCode.HELD, FlagCode.OTHER, FlagCode.LATE]
+    return list(Flag.objects.filter(ticket=collection.ticket_id, code__in=codes, settled_at=None))
+
+
 def _flag(ticket: Ticket, code: FlagCode, place: Place, mass_mg: int, note: str) -> None:
     Flag.objects.create(
         programme=ticket.programme, ticket=ticket, code=code, place=place, mass_mg=mass_mg, note=note[:300]
@@ -515,14 +536,20 @@ def _settle_pairs(portion: Portion, reversal: Ticket, by: Person) -> None:
 
 
 def _locked(portion: Portion) -> Portion:
-    rows = Portion.objects.select_for_update(of=("self",))
-    return rows.select_related(
-        "programme", "plot__garden", "household", "revision__blend", "round__mixing_day"
-    ).get(pk=portion.pk)
+    """The same portion, its row held and what is due read again; what it points to never changes."""
+    try:
+        portion.refresh_from_db(
+            fields=["demand_mg", "due_mg"], from_queryset=Portion.objects.select_for_update()
+        )
+    except Portion.DoesNotExist:
+        raise InTheWay("frozen_again", "The round was frozen again a moment ago: look at it again.") from None
+    return portion
 
 
 def _pail_place(pail: Pail) -> Place:
-    return Place.objects.select_related("pail__batch").get(pail=pail)
+    place = Place.objects.get(pail=pail.pk)
+    place.pail = pail
+    return place
 
 
 def _tub(plot: Plot, household: Household, batch: Batch) -> Place:

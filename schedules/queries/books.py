@@ -110,6 +110,7 @@ def _lines(programme: Programme, wanted: Wanted) -> QuerySet[Movement]:
         mine = Q(ticket__collection__collected_by=wanted.person) | Q(
             ticket__reverses__collection__collected_by=wanted.person
         )
+        mine &= ~Q(source__kind=PlaceKind.DIFFERENCE) & ~Q(target__kind=PlaceKind.DIFFERENCE)
         plus, minus = plus & mine, minus & mine
     effect = Case(When(plus, then=F("mass_mg")), default=0) - Case(When(minus, then=F("mass_mg")), default=0)
     return rows.filter(plus | minus).annotate(effect=effect)

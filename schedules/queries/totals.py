@@ -80,7 +80,7 @@ class PlotRow:
 
     @property
     def other_mg(self) -> int:
-        """What counts and losses made of it; zero unless a tub was counted."""
+        """What *difference* lent it; zero unless more came back than by the book it held."""
         return self.now_mg - self.opening_mg - self.handed_out_mg - self.handed_over_mg + self.taken_back_mg
 
 
@@ -248,6 +248,11 @@ class Flow:
     tickets: int
     began: dt.date
 
+    @property
+    def covers(self) -> bool:
+        """What a tub lacked and *difference* lent it: nobody handed that out, took it or brought it back."""
+        return PlaceKind.DIFFERENCE in (self.source, self.target)
+
 
 def _flows(programme: Programme, first: dt.date | None, last: dt.date) -> list[Flow]:
     """All movements until the last day, summed in one query."""
@@ -328,7 +333,7 @@ def _plot_row(plot: Plot, flows: Sequence[Flow]) -> PlotRow:
         return sum(
             (f.mass_mg if f.target_plot == plot.pk else 0) - (f.mass_mg if f.source_plot == plot.pk else 0)
             for f in flows
-            if not acts or f.act in acts
+            if not acts or (f.act in acts and not f.covers)
         )
 
     return PlotRow(
@@ -366,7 +371,7 @@ def _persons(flows: Sequence[Flow], plots: dict[int, PlotRow]) -> list[PersonRow
     """Who took it: collections less reversals, by the person who collected."""
     took: dict[int, list[Flow]] = defaultdict(list)
     for f in flows:
-        if f.person and f.act == TicketKind.HAND_OUT and PlaceKind.TUB in (f.source, f.target):
+        if f.person and f.act == TicketKind.HAND_OUT and _of_tub(f):
             took[f.person].append(f)
     rows = []
     for person, mine in took.items():
@@ -382,6 +387,10 @@ def _persons(flows: Sequence[Flow], plots: dict[int, PlotRow]) -> list[PersonRow
             )
         )
     return sorted(rows, key=lambda r: (r.name.casefold(), r.person_id))
+
+
+def _of_tub(flow: Flow) -> bool:
+    return PlaceKind.TUB in (flow.source, flow.target) and not flow.covers
 
 
 def _who_came(programme: Programme, first: dt.date | None, last: dt.date) -> list[DeskRow]:
