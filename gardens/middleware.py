@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 
 from gardens.refusals import Refused
 
@@ -45,6 +46,7 @@ class RequestLog:
             return response
         finally:
             request_id.reset(token)
+            timezone.deactivate()  # the page's zone was its programme's; the next request may be another's
 
 
 class Refusals:

@@ -60,6 +60,10 @@ SECRET_KEY_IS_LASTING = bool(
     os.environ.get("SECRET_KEY") or os.environ.get("SECRET_KEY_FILE") or (DATA_DIR / "secret-key").exists()
 )
 ALLOWED_HOSTS = _list("ALLOWED_HOSTS") or ["localhost", "127.0.0.1", "[::1]"]
+if "*" in ALLOWED_HOSTS:
+    raise ImproperlyConfigured(
+        "ALLOWED_HOSTS names each host; with * a link in an e-mail could lead anywhere"
+    )
 CSRF_TRUSTED_ORIGINS = _list("CSRF_TRUSTED_ORIGINS")
 
 INSTALLED_APPS = [
