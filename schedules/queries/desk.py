@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 
 from django.db.models import Q
 
@@ -179,8 +180,16 @@ class PortionState:
     history: Sequence[Collection]  # every collection, reversed ones too, last first
     pails: Sequence[PailChoice]  # what may be handed out of; the first is proposed
     pails_told: Sequence[PailChoice]  # what may have been handed out of
-    tubs: Sequence[Place]  # what the book says this household holds on this plot
-    neighbours: Sequence[Portion] = field(default=())  # other portions of the same persons, this round
+
+    @cached_property
+    def tubs(self) -> Sequence[Place]:
+        """What the book says this household holds on this plot; asked when first looked at."""
+        return _tubs(self.portion)
+
+    @cached_property
+    def neighbours(self) -> Sequence[Portion]:
+        """Other portions of the same persons, this round; asked when first looked at."""
+        return _others(self.portion, self.members)
 
     @property
     def standing(self) -> Sequence[Collection]:
@@ -219,7 +228,7 @@ def is_reversed(collection: Collection) -> bool:
 
 
 def portion_state(portion: Portion) -> PortionState:
-    """Six queries. ``portion`` comes with plot, garden, household, revision, round and mixing day."""
+    """Three queries, and one each for tubs and neighbours. ``portion`` comes with all that it points to."""
     members = [
         m.person
         for m in Member.objects.filter(household=portion.household_id)
@@ -232,7 +241,7 @@ def portion_state(portion: Portion) -> PortionState:
             "ticket__by", "ticket__reversed_by__by", "collected_by", "pail__batch"
         )
     )
-    state = PortionState(portion, members, history, [], [], _tubs(portion))
+    left_mg = PortionState(portion, members, history, [], []).left_mg()
     pails = _pails(portion)
     free = [
         p for p in pails if p.place.gate == Gate.RELEASED and p.pail.batch.revision_id == portion.revision_id
@@ -241,10 +250,8 @@ def portion_state(portion: Portion) -> PortionState:
         portion,
         members,
         history,
-        _best_first(free, state.left_mg()),
-        _best_first(pails, state.left_mg()),
-        state.tubs,
-        _others(portion, members),
+        _best_first(free, left_mg),
+        _best_first(pails, left_mg),
     )
 
 
@@ -261,7 +268,7 @@ def _pails(portion: Portion) -> list[PailChoice]:
             Q(pail__batch__day__state=DayState.OPEN, pail__batch__revision=portion.revision_id)
             | Q(pail__batch__day=portion.round.mixing_day_id)
         )
-        .select_related("pail__batch__revision__blend", "pail__batch__day")
+        .select_related("pail__batch__revision__blend")
         .order_by("pail__batch__number", "pail__number")
     )
     return [PailChoice(place.pail, place) for place in places if place.pail]
