@@ -24,13 +24,17 @@ FLAGS = [
 ]
 
 
+def chromium() -> str | None:
+    """The system's Chromium; None is playwright's own, where it was installed."""
+    return os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
     with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=path, args=FLAGS)
-        yield chromium
-        chromium.close()
+        opened = play.chromium.launch(executable_path=chromium(), args=FLAGS)
+        yield opened
+        opened.close()
 
 
 @pytest.fixture(scope="session")

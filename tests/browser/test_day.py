@@ -116,7 +116,12 @@ def test_the_sheet_is_looked_at_cell_by_cell_and_one_cell_is_mended(day: Day) ->
     ilse.act()
     assert ilse.says() == "Ready to bring in 6 plots."
     ilse.both_widths()
-    for label, days in ((r"Last frost", -84), (r"First frost", 112), (r"First feeding", -56), (r"Last feeding", 77)):
+    for label, days in (
+        (r"Last frost", -84),
+        (r"First frost", 112),
+        (r"First feeding", -56),
+        (r"Last feeding", 77),
+    ):
         ilse.write(re.compile(label), in_days(days))
     ilse.write(re.compile("Holders hold"), in_days(-60)).act()
 
@@ -124,7 +129,9 @@ def test_the_sheet_is_looked_at_cell_by_cell_and_one_cell_is_mended(day: Day) ->
 def test_they_see_the_kilograms_a_week_and_how_much_is_assumed(day: Day) -> None:
     ilse = day.ilse
     said = ilse.says()
-    assert re.match(r"A week needs (up to )?[\d.]+ (kg|g) of blend, [\d.]+ (kg|g) of it assumed\.", said), said
+    assert re.match(r"A week needs (up to )?[\d.]+ (kg|g) of blend, [\d.]+ (kg|g) of it assumed\.", said), (
+        said
+    )
     assert "6 plots" in ilse.text()
     ilse.both_widths()
 
@@ -132,11 +139,15 @@ def test_they_see_the_kilograms_a_week_and_how_much_is_assumed(day: Day) -> None
 def test_the_programme_says_what_an_empty_tub_weighs_and_whom_to_call(day: Day) -> None:
     ilse = day.ilse
     ilse.goes_to("Settings")
-    ilse.write("Mass of one empty tub", "58 g").write("Emergency number", "112").write("Poison line", "555 0142").act()
+    ilse.write("Mass of one empty tub", "58 g").write("Emergency number", "112").write(
+        "Poison line", "555 0142"
+    ).act()
     ilse.both_widths()
 
 
-@pytest.mark.parametrize(("name", "role"), [("Tam Reed", "steward"), ("Hal Quist", "steward"), ("Ana Sá", "holder")])
+@pytest.mark.parametrize(
+    ("name", "role"), [("Tam Reed", "steward"), ("Hal Quist", "steward"), ("Ana Sá", "holder")]
+)
 def test_people_are_asked_in_by_a_link(day: Day, name: str, role: str) -> None:
     ilse, first = day.ilse, name.split()[0].lower()
     ilse.goes_to("People")
@@ -177,7 +188,9 @@ def test_lots_are_received(day: Day) -> None:
         choose = ilse.box("Material")
         choose.select_option(choose.locator("option").filter(has_text=name).first.get_attribute("value"))
         ilse.write("Mark of the lot", lot).write("Bags", bags).write("In one bag", mass)
-        ilse.write(re.compile("Paid for all"), paid).write("Where it stands", "north shed").act(look=lot == "C-01")
+        ilse.write(re.compile("Paid for all"), paid).write("Where it stands", "north shed").act(
+            look=lot == "C-01"
+        )
     ilse.goes_to("Shed")
     assert "4 materials in store" in ilse.says()
 
@@ -203,7 +216,10 @@ def test_the_recipe_is_written_and_frozen(day: Day) -> None:
 def test_two_scales_and_a_day(day: Day) -> None:
     ilse = day.ilse
     ilse.goes_to("All mixing days").follow("Scales")
-    for name, step, least, most in (("Scale A", "1 g", "20 g", "15 kg"), ("Scale B", "0.1 g", "2 g", "500 g")):
+    for name, step, least, most in (
+        ("Scale A", "1 g", "20 g", "15 kg"),
+        ("Scale B", "0.1 g", "2 g", "500 g"),
+    ):
         ilse.write("Name", name).write("Smallest step", step).write("Smallest load", least)
         ilse.write("Largest load", most).act()
     ilse.goes_to("All mixing days").act()
@@ -299,7 +315,9 @@ def test_a_second_phone_hands_out_and_corrects_itself(day: Day) -> None:
     due = grams(hal.says())
     hal.write(re.compile("^Reading"), str(due)).act()
     hal.follow(re.compile("^Wrong"))
-    hal.write(re.compile("really showed"), str(due - 5)).write("What was wrong", "the lid lay on the scale").act()
+    hal.write(re.compile("really showed"), str(due - 5)).write(
+        "What was wrong", "the lid lay on the scale"
+    ).act()
     assert f"{due - 5:f}" in hal.page.locator(".stamp").inner_text()
     struck = hal.page.locator(".struck").first
     assert f"{due:f}" in struck.inner_text() and "the lid lay on the scale" in hal.text()

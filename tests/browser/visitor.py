@@ -57,7 +57,9 @@ class Visitor:
 
     def _console(self, message: ConsoleMessage) -> None:
         told = "Failed to load resource" in message.text  # by the answer
-        left = message.text.startswith(("htmx:sendAbort", "htmx:afterRequest"))  # the page, before the echo came
+        left = message.text.startswith(
+            ("htmx:sendAbort", "htmx:afterRequest")
+        )  # the page, before the echo came
         if message.type == "error" and not told and not left:
             self.problems.append(f"console: {message.text}")
 
@@ -154,7 +156,9 @@ class Visitor:
         """The page as it stands, once more at the other width: nothing sideways, everything within a thumb's reach."""
         size = self.page.viewport_size
         assert size is not None
-        self.page.set_viewport_size({"width": WIDE if size["width"] == PHONE else PHONE, "height": size["height"]})
+        self.page.set_viewport_size(
+            {"width": WIDE if size["width"] == PHONE else PHONE, "height": size["height"]}
+        )
         self.look(axe=False)
         self.page.set_viewport_size(size)
 

@@ -45,24 +45,21 @@ def links(visitor: Visitor) -> list[str]:
     return list(dict.fromkeys(paths))
 
 
-def walk(
-    visitor: Visitor, start: str = "/", *, each: int = 1, skip: frozenset[str] = frozenset()
-) -> Iterator[str]:
-    """Open the pages one can click to from ``start``, at most ``each`` of one name (with and without a query apart).
+def walk(visitor: Visitor, start: str = "/", *, twice: frozenset[str] = frozenset()) -> Iterator[str]:
+    """Open the pages one can click to from ``start``, one of each name (with and without a query apart).
 
-    Yields the name of the page that is open now.
+    Of the names in ``twice`` two are opened. Yields the name of the page that is open now.
     """
     seen: Counter[tuple[str, bool]] = Counter()
     known, waiting = {start}, deque([start])
     while waiting:
         path = waiting.popleft()
         kind = (name_of(path), "?" in path)
-        if not kind[0] or kind[0] in NO_PAGES or seen[kind] >= each:
+        if not kind[0] or kind[0] in NO_PAGES or seen[kind] > (kind[0] in twice):
             continue
         seen[kind] += 1
         visitor.go(path)
         fresh = [link for link in links(visitor) if link not in known]
         known.update(fresh)
         waiting.extend(fresh)
-        if kind[0] not in skip:
-            yield kind[0]
+        yield kind[0]
