@@ -170,14 +170,14 @@ class DaysView(ProgrammeView):
     def post(self, request: Request, programme: int) -> Response:
         seat = self.sit(To.ORGANISE)
         made = open_day(programme=seat.programme, by=seat.person, **self.take(DayIn))
-        return self.show(DayJSON, day_state(made), 201)
+        return self.show(DayJSON, day_state(made, with_counts=True), 201)
 
 
 class DayView(ProgrammeView):
     @operation("day_show", "One mixing day and how far it is", tag=DAY, answer=DayJSON)
     def get(self, request: Request, programme: int, day: int) -> Response:
         self.sit(To.READ)
-        return self.show(DayJSON, day_state(self.find(MixingDay, day)))
+        return self.show(DayJSON, day_state(self.find(MixingDay, day), with_counts=True))
 
 
 class CrewView(ProgrammeView):
@@ -186,7 +186,7 @@ class CrewView(ProgrammeView):
         seat = self.sit(To.ORGANISE)
         row = self.find(MixingDay, day)
         add_crew(day=row, by=seat.person, person=self.take(CrewIn)["person"])
-        return self.show(DayJSON, day_state(row), 201)
+        return self.show(DayJSON, day_state(row, with_counts=True), 201)
 
 
 class SafetyView(ProgrammeView):
@@ -202,7 +202,7 @@ class SafetyView(ProgrammeView):
         seat = self.sit(To.MIX)
         row = self.find(MixingDay, day)
         tick(day=row, by=seat.person, point=self.take(TickIn)["point"])
-        return self.show(DayJSON, day_state(row), 201)
+        return self.show(DayJSON, day_state(row, with_counts=True), 201)
 
 
 class SafetyPointView(ProgrammeView):
@@ -224,7 +224,7 @@ class CloseView(ProgrammeView):
     def post(self, request: Request, programme: int, day: int) -> Response:
         seat = self.sit(To.MIX)
         closed = close_day(day=self.find(MixingDay, day), by=seat.person)
-        return self.show(DayJSON, day_state(closed))
+        return self.show(DayJSON, day_state(closed, with_counts=True))
 
 
 # Batches ----------------------------------------------------------------------------------------------------
