@@ -15,6 +15,7 @@ from math import ceil, isqrt
 
 from blends.chemistry import BlendAnalysis
 from blends.sharing import largest_remainder
+from gardens.faults import Fault
 from gardens.nutrients import Nutrient
 
 KG = 1_000_000  # milligrams
@@ -36,14 +37,8 @@ OTHERS_WITHIN = Fraction(10, 100)
 BORON_NEVER_ABOVE = Fraction(3, 2)
 
 
-class BatchingError(ValueError):
+class BatchingError(Fault):
     """A batch, pail or weighing that cannot be. `message` is a sentence for a person."""
-
-    def __init__(self, code: str, message: str, field: str = "") -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
-        self.field = field
 
 
 # --- pails --------------------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
 
+from gardens.faults import Fault
 from gardens.nutrients import ESSENTIAL, Nutrient
 
 HUNDRED = Decimal(100)
@@ -64,14 +65,8 @@ _AGREE_SHARE = Decimal("0.01")
 _EXACT = Decimal("1e-12")
 
 
-class ChemistryError(ValueError):
+class ChemistryError(Fault):
     """A declaration, formula or recipe that cannot be. `message` is a sentence for who typed it."""
-
-    def __init__(self, code: str, message: str, field: str = "") -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
-        self.field = field
 
 
 class Slow(StrEnum):

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from blends.batching import BatchingError
-from blends.chemistry import ChemistryError
-from blends.sharing import SharingError
+from gardens.faults import Fault
 from gardens.refusals import Refused
 
 
@@ -16,7 +14,7 @@ def told_kindly(field: str = "") -> Iterator[None]:
     """What cannot be computed becomes a refusal at ``field``, or at the field that the error names."""
     try:
         yield
-    except (BatchingError, ChemistryError, SharingError) as error:
+    except Fault as error:
         raise Refused(error.code, error.message, field or error.field) from None
 
 

@@ -7,15 +7,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
+from gardens.faults import Fault
 
-class SharingError(ValueError):
+
+class SharingError(Fault):
     """A question that has no shares for an answer. `message` is a sentence for a person."""
-
-    def __init__(self, code: str, message: str, field: str = "") -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
-        self.field = field
 
 
 @dataclass(frozen=True)

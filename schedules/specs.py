@@ -12,17 +12,12 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
+from gardens.faults import Fault
 from schedules.crops import Crop, FeederClass
 
 
-class DoseError(ValueError):
+class DoseError(Fault):
     """The input cannot be a dose. `code` for programs, `message` for people, `field` for the form."""
-
-    def __init__(self, code: str, message: str, field: str = "") -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
-        self.field = field
 
 
 class Feeding(StrEnum):
