@@ -114,9 +114,9 @@ def weigh_out(
         component, lot, scale, gross_mg, tare_mg, witness, alone, question_reason.strip()[:400], part
     )
     payload = {"pail": pail.pk, **reading.payload()}
+    pail = _locked(pail)
     if found := ledger.known(pail.programme, key, TicketKind.WEIGH_OUT, payload):
         return found.weigh_out
-    pail = _locked(pail)
     _may_weigh(pail)
     _check_reading(pail, reading, by)
     asked = question_about(pail, reading)
@@ -181,9 +181,9 @@ def correct_weigh_out(
     if witness is None and not alone and reading.is_seen_as(weigh_out):
         reading = replace(reading, witness=weigh_out.witness)
     payload = {"corrects": weigh_out.pk, "reason": reason, **reading.payload()}
-    if found := ledger.known(weigh_out.programme, key, TicketKind.WEIGH_OUT, payload):
-        return found.weigh_out
     pail = _locked(weigh_out.pail)
+    if found := ledger.known(pail.programme, key, TicketKind.WEIGH_OUT, payload):
+        return found.weigh_out
     _check_reading(pail, reading, by, leaving_out=weigh_out)
     asked = question_about(pail, reading, leaving_out=weigh_out)
     if asked and not reading.question_reason:
