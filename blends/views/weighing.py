@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -296,7 +297,7 @@ def _pail_page(
         "pail": state.pail,
         "batch": state.pail.batch,
         "day": state.pail.batch.day,
-        "rows": [_row(seat, c) for c in state.components],
+        "rows": [_row(seat, c, state.to_look_at) for c in state.components],
         "struck": list(reversed_ones),
         "compare": _compare(state),
         "held": isinstance(state.verdict, Held),
@@ -313,7 +314,7 @@ def _pail_page(
     return render(request, "blends/pail.html", context)
 
 
-def _row(seat: Seat, own: ComponentState) -> dict[str, Any]:
+def _row(seat: Seat, own: ComponentState, to_look_at: Sequence[WeighOut]) -> dict[str, Any]:
     wanted = as_wanted(own.target)
     unit = _unit(seat, own)
     return {
@@ -327,7 +328,7 @@ def _row(seat: Seat, own: ComponentState) -> dict[str, Any]:
                 "it": w,
                 "net": unit_for(w.target_mg, w.scale.division_mg, seat.programme.units).words(w.net_mg),
                 "looked": getattr(w, "look", None),
-                "look_wanted": w.component.material.is_trace and not w.witness_id and not hasattr(w, "look"),
+                "look_wanted": w in to_look_at,
                 "own": w.ticket.by_id == seat.person.pk,
             }
             for w in own.weigh_outs
@@ -459,7 +460,6 @@ def _correct_form(
         "scale": row.scale_id,
         "gross": as_read(row.gross_mg, seat),
         "tare": as_read(row.tare_mg, seat) if row.tare_mg else "",
-        "witness": row.witness_id,
         "alone": row.alone,
     }
     lots = {lot.pk: lot for lot in lots_of_day(state.pail.batch.day)}

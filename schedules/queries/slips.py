@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from gardens.drawings import scoop_words
@@ -12,7 +12,7 @@ from schedules.models import Collection, Portion, Round
 from schedules.plans import Feed
 from schedules.queries.items import Item, items_of_round
 from schedules.queries.my_plot import Dose, doses_of
-from schedules.queries.plans import Surface, land_of_round
+from schedules.queries.plans import Land, Surface, land_of_round
 
 ROWS = 4  # what an A6 holds beside its cautions
 
@@ -84,38 +84,52 @@ def slips(
         if member.household_id in households:
             names.setdefault(member.household_id, []).append(member.person.name)
     taken = Collection.objects.standing().filter(portion__round=round).order_by("pk")
-    pails = dict(taken.values_list("portion__plot_id", "pail__number"))
+    pails = dict(taken.values_list("portion_id", "pail__number"))
     found: list[Slip] = []
     for row in land.plots:
         if (garden and row.garden_id != garden) or (plot and row.pk != plot) or row.pk not in due:
             continue
-        lines, rest = _lines(land.of_plot.get(row.pk, ()), round, round.programme.units)
-        holders = "; ".join(", ".join(names.get(p.household_id, [p.household.name])) for p in due[row.pk])
-        whole = Slip(
-            row,
-            holders,
-            sum(p.due_mg for p in due[row.pk]),
-            (),
-            rest,
-            land.items.of(row.garden_id, row.pk),
-            pails.get(row.pk),
-        )
-        pages = [lines[at : at + ROWS] for at in range(0, len(lines), ROWS)] or [[]]
-        found += [
-            replace(whole, lines=tuple(part), page=n, pages=len(pages)) for n, part in enumerate(pages, 1)
-        ]
+        for portion in due[row.pk]:
+            mine = _days_of(land, portion) if len(due[row.pk]) > 1 else None
+            lines, rest = _lines(land.of_plot.get(row.pk, ()), round, round.programme.units, mine)
+            whole = Slip(
+                row,
+                ", ".join(names.get(portion.household_id, [portion.household.name])),
+                portion.due_mg,
+                (),
+                rest,
+                land.items.of(row.garden_id, row.pk),
+                pails.get(portion.pk),
+            )
+            pages = [lines[at : at + ROWS] for at in range(0, len(lines), ROWS)] or [[]]
+            found += [
+                replace(whole, lines=tuple(part), page=n, pages=len(pages)) for n, part in enumerate(pages, 1)
+            ]
     return found
 
 
-def _lines(surfaces: Sequence[Surface], round: Round, units: str) -> tuple[list[Line], tuple[str, ...]]:
-    """The doses of the round, and the beds that get nothing in it."""
+def _days_of(land: Land, portion: Portion) -> Callable[[dt.date], bool]:
+    """Where a plot changes hands inside the round, each household feeds on its own days out of its own tub."""
+
+    def held(day: dt.date) -> bool:
+        household = land.holder_on(portion.plot_id, day)
+        return household is not None and household.pk == portion.household_id
+
+    return held
+
+
+def _lines(
+    surfaces: Sequence[Surface], round: Round, units: str, mine: Callable[[dt.date], bool] | None = None
+) -> tuple[list[Line], tuple[str, ...]]:
+    """The doses of the round (on the days that are ``mine``), and the beds that get nothing in it."""
     doses, problems = doses_of(surfaces, round.first_day, {}, units)
     lines: list[Line] = []
     rest: list[str] = [surface.name for surface, _ in problems]
     for dose in doses:
-        mine = _of_dose(dose, [f for f in dose.plan.on(round.first_day, round.last_day) if f.due_mg])
-        lines += mine
-        if not mine:
+        due = [f for f in dose.plan.on(round.first_day, round.last_day) if f.due_mg]
+        said = _of_dose(dose, [f for f in due if mine is None or mine(f.day)])
+        lines += said
+        if not said:
             rest.append(dose.title)
     return lines, tuple(rest)
 

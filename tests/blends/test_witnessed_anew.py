@@ -6,6 +6,8 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from blends.actions import days
 from blends.models import Gate, WeighOut
@@ -51,3 +53,24 @@ def test_a_tub_keeps_the_dose_of_an_accepted_pail_that_is_held_again(weighing: W
     weighing.release(by=cast.organiser, accept=True, reason="feed more of it")
     days.hold_pail(pail=weighing.pail, by=cast.steward, reason="a tub got wet")
     assert dose_analysis(weighing.pail).percent[Nutrient.N] < Decimal("12.8")
+
+
+def test_a_trace_bag_weighed_alone_for_something_else_can_be_looked_at_on_the_page(
+    weighing: Weighing, cast: Any, client: Client
+) -> None:
+    lot = weighing.shed.lot("trace")
+    weighing.weigh("drying", lot=lot, witness=None, alone=True, question_reason="so it was")
+    client.force_login(cast.second_steward.user)
+    page = client.get(reverse("pail", args=[cast.programme.pk, weighing.pail.pk])).content.decode()
+    made = WeighOut.objects.get()
+    assert reverse("look", args=[cast.programme.pk, made.pk]) in page
+
+
+def test_the_page_of_a_correction_names_no_witness_beforehand(
+    weighing: Weighing, cast: Any, client: Client
+) -> None:
+    made = weighing.weigh("trace")
+    client.force_login(cast.steward.user)
+    page = client.get(reverse("weigh_correct", args=[cast.programme.pk, made.pk])).content.decode()
+    box = page[page.index('name="witness"') :].partition("</select>")[0]
+    assert "selected" not in box.replace('value="" selected', "")
