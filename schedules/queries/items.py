@@ -108,13 +108,14 @@ def item_of_batch(batch: Batch, analysis: BlendAnalysis | None = None) -> Item:
 class Items:
     """The item of each garden; ``plots`` overrides it where a plot's tub came from a pail accepted as it was.
 
-    ``rounds`` is the round that each garden's item is from.
+    ``rounds`` is the round that each garden's item is from, ``every`` all that there are for it.
     """
 
     default: Item
     gardens: dict[int, Item] = field(default_factory=dict)
     plots: dict[int, Item] = field(default_factory=dict)
     rounds: dict[int, Round] = field(default_factory=dict)
+    every: dict[int, list[Round]] = field(default_factory=dict)
 
     def of(self, garden: int, plot: int) -> Item:
         return self.plots.get(plot) or self.gardens.get(garden) or self.default
@@ -152,7 +153,9 @@ def items_on(programme: Programme, day: dt.date, *, gardens: Iterable[int] | Non
     )
     begun: dict[int, RoundGarden] = {}
     coming: dict[int, RoundGarden] = {}
+    every: dict[int, list[Round]] = {}
     for row in in_order:
+        every.setdefault(row.garden_id, []).append(row.round)
         if row.round.first_day <= day:
             begun[row.garden_id] = row
         else:
@@ -168,7 +171,7 @@ def items_on(programme: Programme, day: dt.date, *, gardens: Iterable[int] | Non
     items, plots = _of_rounds(rounds, accepted=some)
     usable = fallback is not None and fallback.analysis().weekly
     default = item_of_revision(fallback) if fallback is not None and usable else assumed_item()
-    return Items(default, items, plots, rounds)
+    return Items(default, items, plots, rounds, every)
 
 
 def items_of_round(round: Round, *, accepted: bool | None = None) -> Items:

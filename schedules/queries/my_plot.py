@@ -10,7 +10,7 @@ from typing import Any
 
 from gardens import figures
 from gardens.clock import today, week_of
-from gardens.models import Planting, Plot
+from gardens.models import Bed, Planting, Plot
 from schedules.models import FeedLog, LogKind, Portion, Round, RoundState
 from schedules.plans import Feed, PlantingPlan
 from schedules.queries.items import Item
@@ -27,6 +27,13 @@ CAP_WORDS = {
     Cap.SOIL_BORON: "the most boron on the soil",
 }
 COUNTS = {1: "every week", 2: "every second week", 3: "every third week", 4: "every fourth week"}
+
+
+def place_of(bed: Bed | None) -> str:
+    """Where: "North bed", "Bed 2", "The whole plot"."""
+    if bed is None:
+        return "The whole plot"
+    return f"Bed {bed.name}" if bed.name[:1].isdigit() else f"{bed.name[:1].upper()}{bed.name[1:]}"
 
 
 @dataclass(frozen=True)
@@ -65,11 +72,7 @@ class Dose:
 
     @property
     def place(self) -> str:
-        """Where: "North bed", "Bed 2", "The whole plot"."""
-        if self.surface.bed is None:
-            return "The whole plot"
-        name = self.surface.bed.name
-        return f"Bed {name}" if name[:1].isdigit() else f"{name[:1].upper()}{name[1:]}"
+        return place_of(self.surface.bed)
 
     @property
     def title(self) -> str:
@@ -292,6 +295,14 @@ class PlotWeek:
     def given_mg(self) -> int:
         return sum(d.given_mg for d in self.doses)
 
+    @property
+    def said(self) -> list[tuple[FeedLog, str]]:
+        """What was said, newest first, and where."""
+        return [
+            (log, f"{place_of(log.bed)}: {log.planting.crop_name}" if log.planting else place_of(log.bed))
+            for log in self.logs
+        ]
+
 
 def plot_week(plot: Plot, day: dt.date | None = None) -> PlotWeek:
     """The plot's week around ``day`` (today). Ten queries, whatever stands on it."""
@@ -305,9 +316,8 @@ def plot_week(plot: Plot, day: dt.date | None = None) -> PlotWeek:
         if log.undone_at is None and log.kind != LogKind.EXTRA
     }
     doses, problems = doses_of(land.surfaces, first, said, programme.units)
-    round = land.items.rounds.get(plot.garden_id)
-    if round is not None and (round.state == RoundState.OPEN or round.last_day < first):
-        round = None
+    fed_on = min((d.feed.day for d in doses if d.feed is not None), default=on)
+    round = _round_on(land.items.every.get(plot.garden_id, ()), fed_on)
     household = land.holder_on(plot.pk, on)
     portion = None
     if round is not None and household is not None:
@@ -326,6 +336,12 @@ def plot_week(plot: Plot, day: dt.date | None = None) -> PlotWeek:
         held=household is not None or not land.unheld(first, first + WEEK - DAY),
         scoop_mg=item.scoop_mg,
     )
+
+
+def _round_on(rounds: Iterable[Round], day: dt.date) -> Round | None:
+    """The frozen round whose tubs are for that day."""
+    frozen = (r for r in rounds if r.state != RoundState.OPEN and r.first_day <= day <= r.last_day)
+    return next(frozen, None)
 
 
 def doses_of(

@@ -134,6 +134,17 @@ def test_from_weighing_to_the_desk_to_the_next_round(cast: Any, as_: Any) -> Non
     assert "Open a round" in page(as_(cast.organiser), "programme", **at)
 
 
+def test_the_tub_of_the_page_is_the_one_for_the_feeds_day(cast: Any, as_: Any, monkeypatch: Any) -> None:
+    """On Wednesday the round of four weeks ended yesterday; this week's feed, on Saturday, is from the next."""
+    planted(cast.bed, "tomato", dt.date(2026, 5, 9))  # fed on Saturdays, from 23 May on
+    first = a_round(cast, first_day=dt.date(2026, 5, 6))
+    second = a_round(cast, first_day=dt.date(2026, 6, 4), weeks=2, revision=first.revision)
+    for row in (first, second):
+        freeze_round(round=row, by=cast.organiser, now=NOW)
+    text = page(as_(cast.holder), "plot", **of(cast, plot=cast.plot.pk))
+    assert "4 to 17 June" in text
+
+
 def test_a_lifted_cap_and_its_reason_stand_beside_the_dose(cast: Any, as_: Any, round: Round) -> None:
     tomato = planted(cast.bed, "tomato", dt.date(2026, 5, 11))
     lift_cap(by=cast.organiser, cap="soil_n", reason="soil test of May", planting=tomato)
