@@ -109,8 +109,23 @@ def _hand_out(seat: Seat, state: PortionState, form: DeskForm, request: HttpRequ
         consent=data.get("consent") or "",
         told=told,
         happened_at=data.get("when"),
-        device=request.headers.get("User-Agent", "")[:80],
+        device=_device(request.headers.get("User-Agent", "")),
     )
+
+
+def _device(agent: str) -> str:
+    """What somebody typed on, in words for the ticket: "a phone, Android"; empty where no browser says so."""
+    known = {
+        "Android": "Android",
+        "iPhone": "iPhone",
+        "iPad": "iPad",
+        "Windows": "Windows",
+        "Mac OS": "Mac",
+        "Linux": "Linux",
+    }
+    made = next((words for mark, words in known.items() if mark in agent), "")
+    kind = "a phone" if "Mobi" in agent else "a computer" if "Mozilla" in agent else ""
+    return ", ".join(part for part in (kind, made) if part)
 
 
 def _worth_asking(form: DeskForm) -> portions.Question | None:
