@@ -15,6 +15,8 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 from rest_framework.views import exception_handler, set_rollback
 
+from gardens.faults import Fault
+from gardens.quantities import AmbiguousQuantity, QuantityError
 from gardens.refusals import Refused
 
 MEDIA_TYPE = "application/problem+json"
@@ -49,7 +51,7 @@ def handle(exception: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(exception, Refused):
         set_rollback()
         return _refused(exception.code, exception.message, exception.status, exception.field)
-    if _is_pure(exception):
+    if isinstance(exception, Fault | QuantityError):
         set_rollback()
         return _of_pure(exception)
     if isinstance(exception, Http404):
@@ -73,19 +75,11 @@ def handle(exception: Exception, context: dict[str, Any]) -> Response | None:
     return made
 
 
-def _is_pure(exception: Exception) -> bool:
-    """The pure modules' errors are ValueErrors with a code for programs and a sentence for people."""
-    return (
-        isinstance(exception, ValueError)
-        and isinstance(getattr(exception, "code", None), str)
-        and hasattr(exception, "message")
-    )
-
-
-def _of_pure(exception: Exception) -> Response:
-    code, field = str(getattr(exception, "code", "")), str(getattr(exception, "field", ""))
-    readings = [str(reading) for reading in getattr(exception, "readings", ())]
-    return _refused(code, str(exception), status.HTTP_422_UNPROCESSABLE_ENTITY, field, readings)
+def _of_pure(exception: Fault | QuantityError) -> Response:
+    """What a pure module cannot take, in its own words."""
+    field = exception.field if isinstance(exception, Fault) else ""
+    readings = list(exception.readings) if isinstance(exception, AmbiguousQuantity) else None
+    return _refused(exception.code, str(exception), status.HTTP_422_UNPROCESSABLE_ENTITY, field, readings)
 
 
 def _refused(code: str, message: str, http: int, field: str, readings: list[str] | None = None) -> Response:

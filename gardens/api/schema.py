@@ -19,7 +19,7 @@ KEY = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
 
 
-class Fault(serializers.Serializer[Any]):
+class FieldError(serializers.Serializer[Any]):
     """What is wrong with one field; ``readings`` where a text has two, each of which may be sent instead."""
 
     field = serializers.CharField(help_text="Its path in what was sent; empty for the whole.")
@@ -35,7 +35,7 @@ class Problem(serializers.Serializer[Any]):
     title = serializers.CharField()
     status = serializers.IntegerField()
     code = serializers.CharField()
-    errors = Fault(many=True, required=False)  # type: ignore[assignment]
+    errors = FieldError(many=True, required=False)  # type: ignore[assignment]
 
 
 MEANINGS = {
