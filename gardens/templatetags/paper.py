@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
@@ -12,13 +13,14 @@ from django.forms import BaseForm, BaseFormSet
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import conditional_escape, format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 
 from gardens import drawings, figures
 
 register = template.Library()
 
 STATES = ("todo", "part", "done", "held", "none", "unknown", "wait", "sent")
+HYPHENED = re.compile(r"\w+(?:-\w+)+")
 COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
 
 # ---------- figures ----------
@@ -36,6 +38,16 @@ def figure(mg: int | None, units: str = "") -> str:
         return ""
     said = figures.mass(mg, units)
     return format_html('{}<span class="u">\u00a0{}</span>', said.value, said.unit)
+
+
+@register.filter
+def whole(text: object) -> SafeString:
+    """Names in a sentence: no line ends within "16-16-16" or "All-round"."""
+    return mark_safe(HYPHENED.sub(_kept_whole, conditional_escape(str(text))))  # escaped just now
+
+
+def _kept_whole(found: re.Match[str]) -> str:
+    return f'<span class="n">{found[0]}</span>' if len(found[0]) <= 18 else found[0]
 
 
 @register.filter

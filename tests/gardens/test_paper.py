@@ -417,3 +417,11 @@ def test_pages_of_trouble_need_no_context(name: str) -> None:
     html = render_to_string(name)
     assert html.count('class="act"') == 1
     assert '<h1 class="say">' in html
+
+
+def test_a_name_with_hyphens_is_not_divided_and_stays_escaped() -> None:
+    from gardens.templatetags.paper import whole
+
+    assert whole("Compound 16-16-16") == 'Compound <span class="n">16-16-16</span>'
+    assert whole("<b>All-round") == '&lt;b&gt;<span class="n">All-round</span>'
+    assert whole("very-long-hyphened-name") == "very-long-hyphened-name"
