@@ -240,6 +240,21 @@ class LotForm(ActForm):
         )
 
 
+class LotChangeForm(ActForm):
+    """What may be mended of a delivery without moving mass."""
+
+    code = forms.CharField(label="Mark of the lot", max_length=40)
+    supplier = forms.CharField(label="From whom", max_length=120, required=False)
+
+    def __init__(self, *args: Any, programme: Programme, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["price"] = MoneyField(
+            label="Paid for all bags together",
+            currency=programme.currency,
+            decimals=decimals_of(programme.currency),
+        )
+
+
 class CountForm(ActForm):
     key = KeyField()
     counted = MassField(label="What stands there", help_text="All of it, without its vessel")

@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("p/<int:programme>/materials/<int:material>/", materials.material, name="material"),
     path("p/<int:programme>/lots/", store.lots, name="lots"),
     path("p/<int:programme>/lots/new/", store.lot_add, name="lot_add"),
+    path("p/<int:programme>/lots/<int:lot>/", store.lot, name="lot"),
     path("p/<int:programme>/stock/", store.stock, name="stock"),
     path("p/<int:programme>/stock/<int:place>/count/", store.count, name="count"),
     path("p/<int:programme>/stock/<int:place>/loss/", store.loss, name="loss"),

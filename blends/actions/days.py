@@ -28,6 +28,7 @@ from blends.models import (
     Revision,
     SafetyTick,
     Scale,
+    TicketKind,
     WeighOut,
 )
 from blends.planning import Planned, plan_pails
@@ -200,13 +201,16 @@ def close_day(*, day: MixingDay, by: Person) -> MixingDay:
 def _hold_still(day: MixingDay) -> None:
     """Weigh-outs and hand-outs under way are done first; those that come after find the day closed."""
     pails = Pail.objects.select_for_update(of=("self",), no_key=True).filter(batch__day=day)
-    places = Place.objects.select_for_update(of=("self",), no_key=True).filter(pail__batch__day=day)
+    released = Q(programme=day.programme_id, kind=PlaceKind.PAIL, gate=Gate.RELEASED)
+    places = Place.objects.select_for_update(of=("self",), no_key=True).filter(
+        Q(pail__batch__day=day) | released
+    )
     list(pails.order_by("pk").values_list("pk"))
     list(places.order_by("-pk").values_list("pk"))
 
 
 def pails_to_count(day: MixingDay) -> list[Pail]:
-    """Pails of the day that something went into or out of since they were last counted."""
+    """Pails of the day, or left from earlier ones and handed out of on it, that changed since their count."""
 
     def last(**place: OuterRef) -> Subquery:
         return Subquery(Movement.objects.filter(**place).order_by("-ticket_id").values("ticket_id")[:1])
@@ -223,7 +227,26 @@ def pails_to_count(day: MixingDay) -> list[Pail]:
         )
         .order_by("batch__number", "number")
     )
-    return list(pails.filter(Q(came__gt=F("counted")) | Q(went__gt=F("counted"))))
+    own = list(pails.filter(Q(came__gt=F("counted")) | Q(went__gt=F("counted"))))
+    return [*_drawn_from(day), *own]
+
+
+def _drawn_from(day: MixingDay) -> list[Pail]:
+    """Pails of closed days that something was handed out of from this day on, since anybody counted them.
+
+    What is told late of a pail that is gone, with nothing in it by the book, asks for no count.
+    """
+    count = Count.objects.filter(place=OuterRef("source")).order_by("-ticket_id").values("ticket_id")[:1]
+    moves = (
+        Movement.objects.filter(programme=day.programme_id, ticket__kind=TicketKind.HAND_OUT)
+        .filter(ticket__day__gte=day.day, source__pail__batch__day__state=DayState.CLOSED)
+        .filter(Q(ticket__told=False) | Q(source__balance_mg__gt=0))
+        .exclude(source__pail__batch__day=day)
+        .annotate(counted=Coalesce(Subquery(count), 0, output_field=BigIntegerField()))
+        .filter(ticket_id__gt=F("counted"))
+    )
+    pails = Pail.objects.filter(pk__in=moves.values("source__pail")).select_related("batch", "place")
+    return list(pails.order_by("batch__number", "number"))
 
 
 def _open(day: MixingDay) -> None:

@@ -36,6 +36,19 @@ def start_blend(*, programme: Programme, by: Person, name: str) -> Blend:
 
 
 @transaction.atomic
+def make_default(*, blend: Blend, by: Person) -> Blend:
+    """Everybody is fed with this one unless told otherwise; the one before steps back."""
+    if blend.latest() is None:
+        raise InTheWay("no_revision", f"{blend.name} has no frozen recipe yet: it can feed nobody.")
+    Blend.objects.filter(programme=blend.programme, is_default=True).exclude(pk=blend.pk).update(
+        is_default=False
+    )
+    Blend.objects.filter(pk=blend.pk).update(is_default=True)
+    blend.refresh_from_db()
+    return blend
+
+
+@transaction.atomic
 def save_draft(*, blend: Blend, by: Person, lines: Sequence[dict[str, Any]]) -> Blend:
     """Keep what is being written: [{"material": id, "amount": "10 kg"}, …], as typed."""
     if len(lines) > MOST_LINES:

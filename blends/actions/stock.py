@@ -276,6 +276,25 @@ def receive_lot(
     return lot
 
 
+@transaction.atomic
+def change_lot(*, lot: Lot, by: Person, code: str, price_minor: int, supplier: str) -> Lot:
+    """What was typed wrong of a delivery and moves no mass: its mark, its price, its supplier."""
+    code = " ".join(code.split())
+    if not code or len(code) > 40:
+        raise Refused("lot_code", "Give the lot a short mark to write on its bags, such as C-07.", "code")
+    if not 0 <= price_minor <= 10**12:
+        raise Refused("price", "A price is zero or more, such as 29.00 for all bags together.", "price")
+    try:
+        with transaction.atomic():
+            Lot.objects.filter(pk=lot.pk).update(
+                code=code, price_minor=price_minor, supplier=supplier.strip()[:120]
+            )
+    except IntegrityError:
+        raise InTheWay("lot_code_used", f"There is a lot {code} already.", "code") from None
+    lot.refresh_from_db()
+    return lot
+
+
 def _lot_of(ticket: Ticket) -> Lot:
     lot: Lot | None = ticket.lines.select_related("target__lot")[0].target.lot
     assert lot is not None

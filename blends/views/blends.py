@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from blends import chemistry
-from blends.actions.recipes import freeze_revision, save_draft, start_blend
+from blends.actions.recipes import freeze_revision, make_default, save_draft, start_blend
 from blends.boron import BoronVerdict
 from blends.forms import BlendForm, BoronForm, MassAsked, RecipeLineForm
 from blends.models import Blend, Material, Revision
@@ -36,6 +36,8 @@ def blends(request: HttpRequest, programme: int) -> HttpResponse:
     """All blends with what their newest revision feeds."""
     seat = seat_of(request, programme, change=To.ORGANISE)
     form = BlendForm(request.POST or None)
+    if request.method == "POST" and request.POST.get("default", "").isdigit():
+        return _make_default(request, seat, find(seat, Blend, int(request.POST["default"])))
     if request.method == "POST" and form.is_valid():
         name = form.cleaned_data["name"]
         made = attempt(form, lambda: start_blend(programme=seat.programme, by=seat.person, name=name))
@@ -43,6 +45,15 @@ def blends(request: HttpRequest, programme: int) -> HttpResponse:
             return redirect("blend_draft", programme=programme, blend=made.pk)
     rows = blends_listed(seat.programme)
     return render(request, "blends/blends.html", {"rows": rows, "form": form})
+
+
+def _make_default(request: HttpRequest, seat: Seat, row: Blend) -> HttpResponse:
+    try:
+        make_default(blend=row, by=seat.person)
+        messages.success(request, f"{row.name} feeds everybody now, unless told otherwise.")
+    except Refused as refusal:
+        messages.warning(request, refusal.message)
+    return redirect("blends", programme=seat.programme.pk)
 
 
 @login_required

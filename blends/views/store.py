@@ -12,16 +12,25 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from blends.actions.stock import count_place, move_lot, receive_lot, send_back, state_loss, weighings
+from blends.actions.stock import (
+    change_lot,
+    count_place,
+    move_lot,
+    receive_lot,
+    send_back,
+    state_loss,
+    weighings,
+)
 from blends.batching import count_band
-from blends.forms import CountForm, LossForm, LotForm, MoveForm, SendBackForm
-from blends.models import Count, Gate, MixingDay, Place, PlaceKind
+from blends.forms import CountForm, LossForm, LotChangeForm, LotForm, MoveForm, SendBackForm
+from blends.models import Count, Gate, Lot, MixingDay, Place, PlaceKind
 from blends.queries.store import lots as lots_of
 from blends.queries.store import stock as stock_of
 from blends.views.pages import link
 from blends.wording import unit_for
 from gardens.access import Seat, To, find, take_seat
 from gardens.clock import today
+from gardens.figures import decimals_of
 from gardens.forms import attempt
 
 
@@ -72,6 +81,34 @@ def lot_add(request: HttpRequest, programme: int) -> HttpResponse:
             messages.success(request, f"Lot {lot.code} is in store. Write {lot.code} on its bags.")
             return redirect("stock", programme=programme)
     return render(request, "blends/lot_add.html", {"form": form})
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def lot(request: HttpRequest, programme: int, lot: int) -> HttpResponse:
+    """Mend what was typed wrong of a delivery: its mark, its price, its supplier. Mass is mended by counting."""
+    seat = take_seat(request, programme, to=To.ORGANISE)
+    row = find(seat, Lot.objects.select_related("material", "garden"), lot)
+    places = 10 ** decimals_of(seat.programme.currency)
+    price = f"{row.price_minor / places:.{len(str(places)) - 1}f}"
+    initial = {"code": row.code, "supplier": row.supplier, "price": price}
+    form = LotChangeForm(request.POST or None, initial=initial, programme=seat.programme)
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        changed = attempt(
+            form,
+            lambda: change_lot(
+                lot=row,
+                by=seat.person,
+                code=data["code"],
+                price_minor=data["price"] or 0,
+                supplier=data["supplier"],
+            ),
+        )
+        if changed:
+            messages.success(request, f"Lot {changed.code} is mended.")
+            return redirect("lots", programme=programme)
+    return render(request, "blends/lot.html", {"lot": row, "form": form})
 
 
 @login_required

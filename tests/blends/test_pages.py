@@ -211,6 +211,30 @@ def test_a_bad_delivery_is_told_and_the_typing_stays(
     assert Lot.objects.count() == 4
 
 
+def test_a_mistyped_price_is_mended(cast: Any, as_: SignIn, shed: Shed) -> None:
+    lot, client = shed.lot("compound"), as_(cast.organiser)
+    address = url("lot", cast, lot=lot.pk)
+    assert typed(client.get(address), "29.00")
+    client.post(address, {"code": "C-07", "price": "31,50", "supplier": "the other store"})
+    lot.refresh_from_db()
+    assert (lot.price_minor, lot.supplier) == (3150, "the other store")
+    page = client.post(address, {"code": "T-03", "price": "31.50"})
+    assert "lot T-03 already" in text(page) and typed(page, "T-03")
+
+
+def test_the_default_blend_is_changed_on_the_list(cast: Any, as_: SignIn, shed: Shed) -> None:
+    from blends.actions import recipes
+
+    second = recipes.start_blend(programme=cast.programme, by=cast.organiser, name="Second")
+    client = as_(cast.organiser)
+    assert "no frozen recipe" in text(client.post(url("blends", cast), {"default": second.pk}, follow=True))
+    lines = [(shed.material("compound"), 1_000_000, "1 kg")]
+    recipes.freeze_revision(blend=second, by=cast.organiser, lines=lines)
+    assert "Second feeds everybody now" in text(
+        client.post(url("blends", cast), {"default": second.pk}, follow=True)
+    )
+
+
 def test_another_programmes_material_is_no_choice(cast: Any, as_: SignIn, shed: Shed) -> None:
     theirs = Material.objects.create(programme=cast.other, name="Theirs", kind="inert")
     page = as_(cast.organiser).post(url("lot_add", cast), lot_form(cast, theirs))

@@ -33,6 +33,16 @@ def test_the_first_blend_is_the_default_and_only_it(cast: Any) -> None:
     assert first.is_default and not second.is_default
 
 
+def test_another_blend_may_feed_everybody_once_it_is_frozen(shed: Shed) -> None:
+    second = recipes.start_blend(programme=shed.programme, by=shed.organiser, name="No phosphorus")
+    with pytest.raises(InTheWay, match="no frozen recipe"):
+        recipes.make_default(blend=second, by=shed.organiser)
+    lines = [(shed.material("magnesium"), 1_000_000, "1 kg")]
+    recipes.freeze_revision(blend=second, by=shed.organiser, lines=lines)
+    recipes.make_default(blend=second, by=shed.organiser)
+    assert [b.name for b in Blend.objects.filter(is_default=True)] == ["No phosphorus"]
+
+
 @pytest.mark.parametrize("name", ["", "  ", "x" * 81])
 def test_a_blend_needs_a_short_name(cast: Any, name: str) -> None:
     with pytest.raises(Refused, match="short name"):

@@ -50,6 +50,7 @@ ROUTES = [
     Route("material", "read", lambda c: of(c, material=a_day(c).shed.materials[0].pk), BOTH, "organise"),
     Route("lots", "read"),
     Route("lot_add", "organise", methods=BOTH),
+    Route("lot", "organise", lambda c: of(c, lot=a_day(c).shed.lots[0].pk), BOTH),
     Route("stock", "read"),
     Route("count", "mix", of_lot_place, BOTH),
     Route("loss", "mix", of_lot_place, BOTH),
