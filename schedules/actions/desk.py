@@ -11,7 +11,7 @@ import uuid
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from blends import ledger
@@ -343,11 +343,16 @@ def _may_hand_out(
 
 
 def _day_is_open(portion: Portion, pail: Pail) -> None:
-    here = Q(batches=pail.batch_id) | Q(pk=portion.round.mixing_day_id)
-    if MixingDay.objects.filter(here, state=DayState.CLOSED).exists():
+    if not _desk_days(portion, pail).filter(state=DayState.OPEN).exists():
         raise InTheWay(
             "day_closed", "The day is closed: nothing more is handed out. What happened can be told."
         )
+
+
+def _desk_days(portion: Portion, pail: Pail) -> QuerySet[MixingDay]:
+    """The day at whose desk it is handed out: the round's, though its pail may be left from an earlier one."""
+    day = portion.round.mixing_day_id
+    return MixingDay.objects.filter(Q(pk=day) if day else Q(batches=pail.batch_id))
 
 
 def _ask_about_the_tub(
@@ -498,8 +503,7 @@ def _flag_what_is_odd(
         _flag(ticket, FlagCode.TWICE, place, over_mg, _had_words(had) or "more than the portion in one tub")
     if pail.batch.revision_id != portion.revision_id:
         _flag(ticket, FlagCode.OTHER, place, 0, f"due: {portion.revision}; handed out: {pail.batch.revision}")
-    day = MixingDay.objects.get(batches=pail.batch_id)
-    if not day.is_open:
+    if not _desk_days(portion, pail).get().is_open:
         _flag(ticket, FlagCode.LATE, place, 0, f"the day of {pail} was closed")
     elif place.gate != Gate.RELEASED:
         _flag(ticket, FlagCode.HELD, place, 0, f"{pail} was {place.get_gate_display()}")

@@ -261,11 +261,14 @@ def _tubs(portion: Portion) -> list[Place]:
 
 
 def _pails(portion: Portion) -> list[PailChoice]:
-    """Every pail that could be stood at: of open days with this revision, and of the round's own day."""
+    """Every pail that could be stood at: of open days with this revision, what earlier days left of it, and
+    of the round's own day.
+    """
     places = (
         Place.objects.filter(programme=portion.programme_id, kind=PlaceKind.PAIL)
         .filter(
             Q(pail__batch__day__state=DayState.OPEN, pail__batch__revision=portion.revision_id)
+            | Q(gate=Gate.RELEASED, balance_mg__gt=0, pail__batch__revision=portion.revision_id)
             | Q(pail__batch__day=portion.round.mixing_day_id)
         )
         .select_related("pail__batch__revision__blend")
