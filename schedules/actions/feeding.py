@@ -9,7 +9,7 @@ import datetime as dt
 from django.db import transaction
 from django.utils import timezone
 
-from gardens.clock import today
+from gardens.clock import today, week_of
 from gardens.models import Bed, Person, Planting, Plot
 from gardens.refusals import InTheWay, Refused
 from schedules.models import FeedLog, LogKind
@@ -29,8 +29,9 @@ def log_feed(
     planting: Planting | None = None,
     mass_mg: int = 0,
 ) -> FeedLog:
-    """Fed, skipped, or an extra of so much blend, on the feed's day. The default planting is named by its
-    bed, or by neither where no bed is known. What was said before of the same feed is undone by it.
+    """Fed, skipped, or an extra of so much blend, on the feed's day or another of its week. The default
+    planting is named by its bed, or by neither where no bed is known. What was said before of the same feed
+    is undone by it.
     """
     if planting is not None:
         bed = planting.bed
@@ -48,7 +49,10 @@ def log_feed(
         if day > here:
             raise Refused("ahead", "An extra is logged when it has been put on, not before.", "day")
     Plot.objects.select_for_update(no_key=True).get(pk=plot.pk)
-    said = FeedLog.objects.filter(plot=plot, bed=bed, planting=planting, day=day, undone_at=None)
+    start = week_of(plot.programme, day)
+    said = FeedLog.objects.filter(plot=plot, bed=bed, planting=planting, undone_at=None).filter(
+        day__gte=start, day__lt=start + dt.timedelta(weeks=1)
+    )
     if kind != LogKind.EXTRA:
         same = said.filter(kind=kind).first()
         if same is not None:

@@ -311,7 +311,7 @@ def plot_week(plot: Plot, day: dt.date | None = None) -> PlotWeek:
     first = week_of(programme, on)
     land = land_on(programme, on, plots=[plot], all_logs=True)
     said = {
-        (key_of(log.plot_id, log.bed_id, log.planting_id), log.day): log
+        (key_of(log.plot_id, log.bed_id, log.planting_id), week_of(programme, log.day)): log
         for log in reversed(land.logs)
         if log.undone_at is None and log.kind != LogKind.EXTRA
     }
@@ -375,6 +375,6 @@ def doses_of(
             key = key_of(
                 surface.plot.pk, surface.bed.pk if surface.bed else None, planting.pk if planting else None
             )
-            log = said.get((key, feed.day)) if feed else None
+            log = said.get((key, first)) if feed else None
             doses.append(Dose(surface, planting, plan, feed, later, log, first, units))
     return doses, problems

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
+from gardens.clock import week_of
 from gardens.models import Bed, Feeding, Garden, Household, Planting, Plot, Programme, Tenancy
 from schedules import crops
 from schedules.demand import Demand as Bulk
@@ -216,7 +217,8 @@ class _Reader:
         for log in self.logs:
             key = key_of(log.plot_id, log.bed_id, log.planting_id)
             if log.undone_at is None and log.kind == LogKind.SKIPPED:
-                self.skipped[key].add(log.day)
+                start = week_of(programme, log.day)  # whatever day of the feed's week was named
+                self.skipped[key].update(start + n * DAY for n in range(7))
             elif log.undone_at is None and log.kind == LogKind.EXTRA:
                 self.extras[key].append(Extra(log.day, log.mass_mg))
         self.frozen = _frozen(programme, None if whole else ids, plots, apart_from)

@@ -66,7 +66,7 @@ def week_of_all(programme: Programme, day: dt.date, *, gardens: Iterable[int] | 
     first = week_of(programme, day)
     land = land_on(programme, day, gardens=gardens, all_logs=True)
     said = {
-        (key_of(log.plot_id, log.bed_id, log.planting_id), log.day): log
+        (key_of(log.plot_id, log.bed_id, log.planting_id), week_of(programme, log.day)): log
         for log in reversed(land.logs)
         if log.undone_at is None and log.kind != LogKind.EXTRA
     }

@@ -113,6 +113,15 @@ def test_a_skipped_feed_is_not_due_and_makes_no_other_larger(cast: Any, monkeypa
     assert live_demand(round).mg == 4 * WEEK_MG
 
 
+def test_any_day_of_the_week_names_its_feed(cast: Any, monkeypatch: Any) -> None:
+    round = a_round(cast)
+    monkeypatch.setattr("django.utils.timezone.now", lambda: dt.datetime(2026, 6, 5, tzinfo=dt.UTC))
+    log_feed(plot=cast.plot, by=cast.holder, kind="skipped", day=dt.date(2026, 6, 4), bed=cast.bed)
+    assert live_demand(round).mg == 3 * WEEK_MG
+    log_feed(plot=cast.plot, by=cast.holder, kind="fed", day=dt.date(2026, 6, 5), bed=cast.bed)
+    assert live_demand(round).mg == 4 * WEEK_MG
+
+
 def test_a_planting_half_a_bed_large_counts_half(cast: Any) -> None:
     planted(cast.bed, "tomato", dt.date(2026, 5, 11), share=50, ends_on=dt.date(2026, 9, 28))
     need = live_demand(a_round(cast))
