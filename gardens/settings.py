@@ -268,6 +268,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "gardens.api.schema.Schema",
     "EXCEPTION_HANDLER": "gardens.api.problems.handle",
     "COERCE_DECIMAL_TO_STRING": True,
+    "NUM_PROXIES": 1 if _flag("BEHIND_PROXY", False) else 0,  # whom throttles count
 }
 _API_DESCRIPTION = (BASE_DIR / "gardens" / "api" / "description.md").read_text(encoding="utf-8")
 SPECTACULAR_SETTINGS = {

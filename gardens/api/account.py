@@ -23,7 +23,17 @@ from gardens.refusals import Refused
 ACCOUNT = "Account"
 
 
-class SignInThrottle(SimpleRateThrottle):
+class PlaceThrottle(SimpleRateThrottle):
+    """Sixty tries a minute from one place, whatever the addresses."""
+
+    scope = "sign_in_place"
+    rate = "60/min"
+
+    def get_cache_key(self, request: Request, view: APIView) -> str | None:
+        return f"{self.scope}:{self.get_ident(request)}" if request.method == "POST" else None
+
+
+class AddressThrottle(SimpleRateThrottle):
     """Ten tries a minute for one address from one place; a token is asked for once, not for each call."""
 
     scope = "sign_in"
@@ -48,7 +58,7 @@ class Secret(serializers.Serializer[Any]):
 class TokenView(APIView):
     """One token per user; asking again gives the same one, until it is revoked."""
 
-    throttle_classes = [SignInThrottle]
+    throttle_classes = [AddressThrottle, PlaceThrottle]
 
     def get_permissions(self) -> list[Any]:
         return [AllowAny() if self.request.method == "POST" else IsAuthenticated()]
