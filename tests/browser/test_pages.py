@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
 
 from schedules.demo import SIGN_INS
 from tests.browser.visitor import PHONE, WIDE, Visitor
-from tests.browser.walk import NO_PAGES, page_names, walk
+from tests.browser.walk import NO_PAGES, name_of, page_names, walk
 
 #: Addresses that take an act and show nothing.
 ACTS = {
+    "freeze",
     "logout", "person_erase", "feed_log", "feed_undo", "round_close", "pail_decide", "look", "member_leave",
 }  # fmt: skip
 #: Pages that nobody comes to by a link of the demo: another test opens them.
@@ -49,8 +51,39 @@ def test_every_page_is_in_order_on_a_phone_and_on_a_laptop(
     assert not flaws, "\n".join(flaws)
 
 
+def test_pages_that_stand_open_later_are_in_order(demo: str, somebody: Callable[..., Visitor]) -> None:
+    """The next round while it is open, another revision, the taking back of a ticket."""
+    visitor = somebody(demo, WIDE, ORGANISER)
+    opened = OPENED.setdefault("later", set())
+
+    def look(name: str) -> None:
+        assert name_of(visitor.page.url.removeprefix(demo)) == name
+        opened.add(name)
+        visitor.look()
+        visitor.both_widths()
+
+    visitor.goes_to("All rounds", look=False).act(look=False).act(look=False)
+    visitor.press("Change the round", look=False)
+    look("round_change")
+    visitor.follow(re.compile("^Back to round"), look=False).press("Another blend", look=False)
+    look("round_blend")
+    visitor.goes_to("Blends", look=False).follow("All-round blend", look=False)
+    visitor.press("Change the recipe", look=False)
+    visitor.page.get_by_label("How much", exact=True).nth(3).fill("380 g")
+    visitor.press("Keep these lines", look=False).press("Freeze revision 2", look=False)
+    look("revision")
+    visitor.goes_to("Gardens and plots", look=False).follow("Kiln Field", look=False)
+    visitor.follow("Lift a cap for this garden", look=False)
+    look("garden_lift")
+    visitor.goes_to("Totals", look=False)
+    visitor.page.get_by_role("row", name=re.compile("^Lost")).get_by_role("link").click()
+    visitor.page.locator("tbody th a").first.click()
+    visitor.press(re.compile("^Wrong\\? Take ticket"), look=False)
+    look("ticket_reverse")
+
+
 def test_no_page_is_left_out() -> None:
-    assert len(OPENED) == 4, "this one counts what the tests before it have opened: run them together"
+    assert len(OPENED) == 5, "this one counts what the tests before it have opened: run them together"
     opened = set().union(*OPENED.values())
     assert page_names() - opened == ACTS | NO_PAGES | set(ELSEWHERE) - opened
 
