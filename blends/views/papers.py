@@ -36,11 +36,7 @@ def run_sheet(request: HttpRequest, programme: int, day: int) -> HttpResponse:
             "pail": s.pail,
             "batch": s.pail.batch,
             "rows": wanted_rows(seat, [c.target for c in s.components]),
-            "borate": any(
-                caution["code"] == "borate"
-                for c in s.components
-                for caution in c.target.component.material.cautions
-            ),
+            "borate": _may_hold_borates(s),
         }
         for s in state.pails
     ]
@@ -72,8 +68,17 @@ def _label(state: PailState) -> dict[str, Any]:
         "blend": state.pail.batch.revision.blend,
         "grade": grade_text(analysis),
         "printable": _printable(analysis),
-        "borate": bool(analysis.percent.get(Nutrient.B)),
+        "borate": bool(analysis.percent.get(Nutrient.B)) or _may_hold_borates(state),
     }
+
+
+def _may_hold_borates(state: PailState) -> bool:
+    """Also where a trace material says nothing of boron: not declared is not none."""
+    return any(
+        caution["code"] == "borate"
+        for component in state.components
+        for caution in component.target.component.material.cautions
+    )
 
 
 def _printable(analysis: BlendAnalysis) -> list[str]:
