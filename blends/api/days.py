@@ -16,6 +16,7 @@ from blends.actions.days import (
     hold_pail,
     look_at,
     open_day,
+    pails_to_count,
     release_pail,
     reverse_weigh_out,
     start_batch,
@@ -157,7 +158,7 @@ class DayJSON(serializers.Serializer[DayState]):
 
     def get_uncounted(self, state: DayState) -> list[int]:
         """Places of pails that changed since they were last counted."""
-        return [pail.place.pk for pail in state.uncounted]
+        return [pail.place.pk for pail in pails_to_count(state.day)]
 
 
 class DaysView(ProgrammeView):
@@ -170,14 +171,14 @@ class DaysView(ProgrammeView):
     def post(self, request: Request, programme: int) -> Response:
         seat = self.sit(To.ORGANISE)
         made = open_day(programme=seat.programme, by=seat.person, **self.take(DayIn))
-        return self.show(DayJSON, day_state(made, with_counts=True), 201)
+        return self.show(DayJSON, day_state(made), 201)
 
 
 class DayView(ProgrammeView):
     @operation("day_show", "One mixing day and how far it is", tag=DAY, answer=DayJSON)
     def get(self, request: Request, programme: int, day: int) -> Response:
         self.sit(To.READ)
-        return self.show(DayJSON, day_state(self.find(MixingDay, day), with_counts=True))
+        return self.show(DayJSON, day_state(self.find(MixingDay, day)))
 
 
 class CrewView(ProgrammeView):
@@ -186,7 +187,7 @@ class CrewView(ProgrammeView):
         seat = self.sit(To.ORGANISE)
         row = self.find(MixingDay, day)
         add_crew(day=row, by=seat.person, person=self.take(CrewIn)["person"])
-        return self.show(DayJSON, day_state(row, with_counts=True), 201)
+        return self.show(DayJSON, day_state(row), 201)
 
 
 class SafetyView(ProgrammeView):
@@ -202,7 +203,7 @@ class SafetyView(ProgrammeView):
         seat = self.sit(To.MIX)
         row = self.find(MixingDay, day)
         tick(day=row, by=seat.person, point=self.take(TickIn)["point"])
-        return self.show(DayJSON, day_state(row, with_counts=True), 201)
+        return self.show(DayJSON, day_state(row), 201)
 
 
 class SafetyPointView(ProgrammeView):
@@ -224,7 +225,7 @@ class CloseView(ProgrammeView):
     def post(self, request: Request, programme: int, day: int) -> Response:
         seat = self.sit(To.MIX)
         closed = close_day(day=self.find(MixingDay, day), by=seat.person)
-        return self.show(DayJSON, day_state(closed, with_counts=True))
+        return self.show(DayJSON, day_state(closed))
 
 
 # Batches ----------------------------------------------------------------------------------------------------
