@@ -26,6 +26,7 @@ from gardens.access import Seat, To, find, take_seat
 from gardens.figures import decimals_of, rounded
 from gardens.forms import attempt
 from gardens.refusals import Refused
+from gardens.views.pages import whole
 
 SPARE_LINES = 3
 
@@ -36,8 +37,8 @@ def blends(request: HttpRequest, programme: int) -> HttpResponse:
     """All blends with what their newest revision feeds."""
     seat = seat_of(request, programme, change=To.ORGANISE)
     form = BlendForm(request.POST or None)
-    if request.method == "POST" and request.POST.get("default", "").isdigit():
-        return _make_default(request, seat, find(seat, Blend, int(request.POST["default"])))
+    if request.method == "POST" and (default := whole(request.POST.get("default", ""))) is not None:
+        return _make_default(request, seat, find(seat, Blend, default))
     if request.method == "POST" and form.is_valid():
         name = form.cleaned_data["name"]
         made = attempt(form, lambda: start_blend(programme=seat.programme, by=seat.person, name=name))
@@ -179,7 +180,7 @@ def _line_forms(
             RecipeLineForm(prefix=str(n), materials=materials, initial=dict(line))
             for n, line in enumerate(lines)
         ]
-    count = int(posted["lines"]) if str(posted.get("lines", "")).isdigit() else 0
+    count = whole(str(posted.get("lines", ""))) or 0
     return [RecipeLineForm(posted, prefix=str(n), materials=materials) for n in range(min(count, 40))]
 
 

@@ -20,6 +20,7 @@ from blends.safety import POINTS
 from blends.views.weighing import wanted_rows
 from gardens.access import To, find, take_seat
 from gardens.nutrients import Nutrient
+from gardens.views.pages import whole
 
 MOST_LABELS = 200
 
@@ -51,8 +52,8 @@ def tub_labels(request: HttpRequest, programme: int, day: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.READ)
     row = find(seat, MixingDay.objects.select_related("garden", "programme"), day)
     state = day_state(row)
-    asked = request.GET.get("each", "8")
-    each = min(int(asked), MOST_LABELS) if asked.isascii() and asked.isdigit() and int(asked) else 8
+    asked = whole(request.GET.get("each", "8"))
+    each = min(asked, MOST_LABELS) if asked else 8
     sheets = [_label(s) for s in state.pails]
     for sheet in sheets:
         sheet["copies"] = range(each)

@@ -63,3 +63,8 @@ def use_zone(seat: Seat) -> Any:
     """Instants on the page stand in the programme's zone. Returns its date of today."""
     timezone.activate(seat.programme.zone)
     return today(seat.programme)
+
+
+def whole(text: str) -> int | None:
+    """The number that an address or a button names; None for anything else, digits of other kinds among it."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) <= 18 else None

@@ -8,7 +8,6 @@ they come from the last snapshot of the first round in which a planting was fed.
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -20,6 +19,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from gardens.clock import week_of
+from gardens.folding import natural
 from gardens.models import Bed, Feeding, Garden, Household, Planting, Plot, Programme, Tenancy
 from schedules import crops
 from schedules.demand import Demand as Bulk
@@ -41,13 +41,6 @@ CAPS = {
     "soil_n": Cap.SOIL_N,
     "soil_b": Cap.SOIL_BORON,
 }
-
-
-def natural(label: str) -> tuple[Any, ...]:
-    """Sort key by which plot 9 stands before plot 10."""
-    return tuple(
-        (0, int(part), "") if part.isdigit() else (1, 0, part) for part in re.split(r"(\d+)", label) if part
-    )
 
 
 # What is gathered -------------------------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from gardens.days import DayError, read_day
 from gardens.forms import attempt
 from gardens.models import Bed, Garden, Planting, Plot
 from gardens.refusals import Refused
+from gardens.views.pages import whole
 from schedules.actions import rates as rate_acts
 from schedules.actions.feeding import log_feed, undo_log
 from schedules.forms_rounds import ExtraForm, LiftForm, OwnRateForm
@@ -131,21 +132,21 @@ def _iso(text: str) -> dt.date:
 
 def _ground(row: Plot, key: str) -> tuple[Bed | None, Planting | None]:
     """The bed or planting that a key names; 404 for one of another plot."""
-    kind, number = key[:1], key[1:]
-    if not number.isdigit():
+    kind, number = key[:1], whole(key[1:])
+    if number is None:
         raise Http404
     if kind == "p":
-        planting = Planting.objects.filter(programme=row.programme, bed__plot=row, pk=int(number))
+        planting = Planting.objects.filter(programme=row.programme, bed__plot=row, pk=number)
         found = planting.select_related("bed").first()
         if found is None:
             raise Http404
         return found.bed, found
     if kind == "b":
-        bed = Bed.objects.filter(programme=row.programme, plot=row, pk=int(number)).first()
+        bed = Bed.objects.filter(programme=row.programme, plot=row, pk=number).first()
         if bed is None:
             raise Http404
         return bed, None
-    if kind == "l" and int(number) == row.pk:
+    if kind == "l" and number == row.pk:
         return None, None
     raise Http404
 

@@ -20,6 +20,7 @@ from gardens.forms import attempt
 from gardens.models import Plot
 from gardens.refusals import Refused
 from gardens.templatetags.paper import span
+from gardens.views.pages import whole
 from schedules.actions import rounds as acts
 from schedules.forms_rounds import BlendForm, RoundForm
 from schedules.models import Round, RoundState
@@ -222,15 +223,11 @@ def round_batch(request: HttpRequest, programme: int, round: int) -> HttpRespons
             return redirect("round", programme=programme, round=row.pk)
         messages.success(request, f"{str(batch).capitalize()} stands: {batch.pails.count()} pails to weigh.")
         return redirect("day", programme=programme, day=row.mixing_day_id)
-    asked = request.GET.get("mass", "")
-    if row.batch is None and row.state == RoundState.OPEN and not asked.isdigit():
+    asked = whole(request.GET.get("mass", ""))
+    if row.batch is None and row.state == RoundState.OPEN and asked is None:
         return redirect("round", programme=programme, round=row.pk)
     mass = (
-        row.batch.mass_mg
-        if row.batch
-        else min(int(asked), MOST_MG)
-        if asked.isdigit()
-        else sizing(row).batch_mg
+        row.batch.mass_mg if row.batch else min(asked, MOST_MG) if asked is not None else sizing(row).batch_mg
     )
     context: dict[str, Any] = {"round": row, "mass_mg": mass, "plan": None, "why_not": "", "whole_cost": None}
     try:

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from blends.models import PailDecision
 from gardens.access import To, find, take_seat
+from gardens.views.pages import whole
 from schedules.models import Round, RoundState
 from schedules.queries.slips import slips as slips_of
 
@@ -31,8 +32,8 @@ def slips(request: HttpRequest, programme: int, round: int) -> HttpResponse:
         found = slips_of(
             row,
             accepted=bool(getattr(row, "accepted", True)),
-            plot=int(plot) if plot.isdigit() else None,
-            garden=int(garden) if garden.isdigit() else None,
+            plot=whole(plot),
+            garden=whole(garden),
         )
     sheets = [found[at : at + 4] for at in range(0, len(found), 4)]
     return render(request, "schedules/slips.html", {"round": row, "sheets": sheets, "count": len(found)})
