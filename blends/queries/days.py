@@ -75,24 +75,27 @@ class DayState:
         return tuple(b.batch for b in self.batches if b.batch.ten_scoops_mg is None)
 
 
-def day_state(day: MixingDay, *, counting: bool = False) -> DayState:
-    """All of a day in a constant count of queries; ``counting``: counts in place of crew, ticks, scales."""
+def day_state(day: MixingDay, *, with_counts: bool = False, only_pails: bool = False) -> DayState:
+    """All of a day in a constant count of queries.
+
+    ``counts`` and ``uncounted`` where they are asked for; ``only_pails`` leaves out crew, ticks and scales.
+    """
     pails = full_pails(Pail.objects.filter(batch__day=day).order_by("batch__number", "number"))
     states = [pail_state(p) for p in pails]
     batches = {s.pail.batch_id: s.pail.batch for s in states}
-    grouped = tuple(
-        BatchState(b, tuple(s for s in states if s.pail.batch_id == pk)) for pk, b in batches.items()
-    )
-    if counting:
-        return DayState(day, (), {}, grouped, (), _counts(day), tuple(pails_to_count(day)))
+    crew = Crew.objects.none() if only_pails else Crew.objects.filter(day=day)
+    ticks = SafetyTick.objects.none() if only_pails else SafetyTick.objects.filter(day=day)
+    scales = Scale.objects.none() if only_pails else Scale.objects.filter(programme=day.programme_id)
     return DayState(
         day=day,
-        crew=tuple(Crew.objects.filter(day=day).select_related("person").order_by("person__name")),
-        ticks={t.point: t for t in SafetyTick.objects.filter(day=day).select_related("by")},
-        batches=grouped,
-        scales=tuple(Scale.objects.filter(programme=day.programme_id, retired=False)),
-        counts={},
-        uncounted=(),
+        crew=tuple(crew.select_related("person").order_by("person__name")),
+        ticks={t.point: t for t in ticks.select_related("by")},
+        batches=tuple(
+            BatchState(b, tuple(s for s in states if s.pail.batch_id == pk)) for pk, b in batches.items()
+        ),
+        scales=tuple(scales.filter(retired=False)),
+        counts=_counts(day) if with_counts else {},
+        uncounted=tuple(pails_to_count(day)) if with_counts else (),
     )
 
 

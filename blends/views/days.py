@@ -354,7 +354,7 @@ def close(request: HttpRequest, programme: int, day: int) -> HttpResponse:
             return redirect("day", programme=programme, day=row.pk)
         except Refused as refusal:
             problem = refusal.message
-    state = day_state(row, counting=True)
+    state = day_state(row, with_counts=True, only_pails=True)
     uncounted = {p.pk for p in state.uncounted}
     rows = [
         {
