@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from playwright.sync_api import expect
 
 from schedules.demo import PASSWORD, SIGN_INS
 from tests.browser.visitor import PHONE, WIDE, Visitor
@@ -16,9 +17,11 @@ from tests.browser.walk import walk
 ORGANISER, STEWARD, _, _, HOLDER = (email for _, email, _, _ in SIGN_INS)
 #: The screens that people stand before with the sun, the dark or their own colours.
 SCREENS = {"programme", "round", "day", "weigh", "desk", "desk_plot", "plot", "totals", "slips", "lot_add"}
-FOCUSED = """() => { const e = document.activeElement, s = getComputedStyle(e), b = (e.closest('.in') || e);
-  return [(e.labels && e.labels[0] ? e.labels[0].innerText : e.innerText || e.name || '').trim(),
-    s.outlineStyle !== 'none' || getComputedStyle(b).outlineStyle !== 'none' || getComputedStyle(b).boxShadow !== 'none']; }"""
+FOCUSED = """() => {
+  const e = document.activeElement, words = e.labels && e.labels[0] ? e.labels[0].innerText : e.innerText || e.name || '';
+  const framed = [e, e.closest('.in') || e].map(each => getComputedStyle(each));
+  return [words.trim(), framed.some(style => style.outlineStyle !== 'none' || style.boxShadow !== 'none')];
+}"""
 
 
 def tab_to(visitor: Visitor, words: str, most: int = 80) -> None:
@@ -50,8 +53,7 @@ def test_from_the_sign_in_to_a_hand_over_with_the_keyboard_alone(
     keys.press("Enter")
     visitor.page.wait_for_url("**/desk/")
     keys.type("margit ho")  # two of one name: the plot tells them apart
-    visitor.page.locator("#found li").nth(1).wait_for()
-    visitor.page.wait_for_function("document.querySelectorAll('#found li').length === 2")
+    expect(visitor.page.locator("#found li")).to_have_count(2)
     tab_to(visitor, "Chapel Steps" if width == PHONE else "Lock Lane")
     keys.press("Enter")
     visitor.page.wait_for_url("**/portions/**")
