@@ -37,6 +37,7 @@ from gardens.clock import today
 from gardens.forms import attempt
 from gardens.models import Person, Programme, RoleName
 from gardens.refusals import Refused
+from gardens.views.pages import whole
 
 
 def helpers(programme: Programme) -> QuerySet[Person]:
@@ -259,8 +260,8 @@ def crew(request: HttpRequest, programme: int, day: int) -> HttpResponse:
     row = find(seat, MixingDay.objects.select_related("garden"), day)
     form = CrewForm(request.POST or None, helpers=helpers(seat.programme))
     if request.method == "POST":
-        if request.POST.get("drop", "").isdigit():
-            person = find(seat, Person, int(request.POST["drop"]))
+        if (drop := whole(request.POST.get("drop", ""))) is not None:
+            person = find(seat, Person, drop)
             drop_crew(day=row, by=seat.person, person=person)
             return redirect("crew", programme=programme, day=row.pk)
         if form.is_valid():
@@ -278,8 +279,8 @@ def scales(request: HttpRequest, programme: int) -> HttpResponse:
     seat = seat_of(request, programme, change=To.MIX)
     form = ScaleForm(request.POST if request.method == "POST" and "retire" not in request.POST else None)
     if request.method == "POST":
-        if request.POST.get("retire", "").isdigit():
-            return _retire(request, seat, find(seat, Scale, int(request.POST["retire"])))
+        if (retired := whole(request.POST.get("retire", ""))) is not None:
+            return _retire(request, seat, find(seat, Scale, retired))
         if form.is_valid():
             made = attempt(form, lambda: _add_scale(seat, form))
             if made:

@@ -29,6 +29,11 @@ class SpanQuery(serializers.Serializer[Any]):
     first = serializers.DateField(required=False, help_text="Left out: from the first ticket on.")
     last = serializers.DateField(required=False, help_text="Left out: until today.")
 
+    def validate(self, asked: dict[str, Any]) -> dict[str, Any]:
+        if "first" in asked and "last" in asked and asked["last"] < asked["first"]:
+            raise serializers.ValidationError({"last": ["The last day comes before the first."]})
+        return asked
+
 
 class TicketQuery(SpanQuery):
     kind = serializers.ChoiceField(TicketKind.choices, required=False)

@@ -40,3 +40,12 @@ def test_a_number_that_is_none_in_an_address_is_passed_over(cast: Any, signed_in
         reverse("feed_log", args=[p, cast.plot.pk]), {"kind": "fed", "feed": f"b{odd}@2026-06-01"}
     )
     assert logged.status_code == 404
+    pressed = [(reverse("scales", args=[p]), "retire"), (reverse("crew", args=[p, day.day.pk]), "drop")]
+    assert [signed_in.post(url, {name: odd}).status_code for url, name in pressed] == [200, 200]
+
+
+def test_a_span_that_ends_before_it_begins_is_told_to_programs_too(cast: Any, signed_in: Client) -> None:
+    answer = signed_in.get(
+        f"/api/v1/programmes/{cast.programme.pk}/totals/", {"first": "2026-07-02", "last": "2026-07-01"}
+    )
+    assert answer.status_code == 400 and answer.json()["errors"][0]["field"] == "last"
