@@ -7,14 +7,17 @@ mixed, handed out, counted and closed; one is ready for today: frozen, its first
 from __future__ import annotations
 
 import datetime as dt
+import secrets
 import tomllib
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.contrib.auth.hashers import make_password
 from django.db import transaction
 from django.utils import timezone
 
@@ -124,14 +127,21 @@ def _set_up(data: dict[str, Any], now: dt.datetime) -> Stage:
     return stage
 
 
-def _let_sign_in(person: Person, email: str, role: str, by: Person, *, with_password: bool = True) -> None:
-    """An account as an invitation that was accepted leaves it; without a password it waits for a reset."""
-    user = User.objects.create_user(email, PASSWORD if with_password else None)
+def _let_sign_in(person: Person, email: str, role: str, by: Person, *, password: str = PASSWORD) -> None:
+    """An account as an invitation that was accepted leaves it; the default password is the one told."""
+    user = User.objects.create(email=email, password=_hashed(password))
     Person.objects.filter(pk=person.pk).update(user=user)
     give_role(person=person, by=by, role=role)
 
 
+@cache
+def _hashed(password: str) -> str:
+    """Hashing is slow on purpose; the invented persons whose password nobody knows share one hash."""
+    return make_password(password)
+
+
 def _land(stage: Stage, data: dict[str, Any]) -> None:
+    unknown = secrets.token_urlsafe(20)
     begun = stage.today - dt.timedelta(days=110)
     with standing_at(stage.at(begun, 20)):
         for row in data["gardens"]:
@@ -153,7 +163,7 @@ def _land(stage: Stage, data: dict[str, Any]) -> None:
                 _let_sign_in(person, SIGN_INS[4][1], RoleName.HOLDER, stage.organiser)
             elif row["signs_in"]:
                 email = f"person{number}@ostermere.example"
-                _let_sign_in(person, email, RoleName.HOLDER, stage.organiser, with_password=False)
+                _let_sign_in(person, email, RoleName.HOLDER, stage.organiser, password=unknown)
             stage.persons.append(person)
         for row in data["plots"]:
             stage.plots.append((_plot(stage, row, begun), row))
