@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
+import zlib
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -13,6 +15,24 @@ hypothesis.settings.register_profile(
     "house", derandomize=True, deadline=None, max_examples=100, database=None
 )
 hypothesis.settings.load_profile("house")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Each worker has a database of its own; what touches none is shared between the two, half each."""
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "")
+    if worker not in ("gw0", "gw1"):
+        return
+    mine, others = [], []
+    for item in items:
+        half = f"gw{zlib.crc32(item.nodeid.encode()) % 2}"
+        (mine if _needs_database(item) or half == worker else others).append(item)
+    items[:] = mine
+    config.hook.pytest_deselected(items=others)
+
+
+def _needs_database(item: pytest.Item) -> bool:
+    asked = {"db", "transactional_db", "django_db_setup", "live_server", "client", "admin_client"}
+    return item.get_closest_marker("django_db") is not None or bool(asked & set(getattr(item, "fixturenames", ())))
 
 
 @pytest.fixture(scope="session")
