@@ -190,10 +190,8 @@ def _plot(stage: Stage, row: dict[str, Any], begun: dt.date) -> Plot:
         label=row["label"],
         size_text=row.get("size", ""),
     )
-    for number, size in enumerate(row.get("beds", []), start=1):
-        add_bed(
-            plot=plot, by=by, name=str(number), size_text=size, drains=size not in row.get("no_drain", [])
-        )
+    for size in row.get("beds", []):
+        add_bed(plot=plot, by=by, name="", size_text=size, drains=size not in row.get("no_drain", []))
     if holders := [stage.persons[n] for n in row.get("holders", [])]:
         hold_plot(plot=plot, by=by, persons=holders, start=begun)
     if "feeding" in row:

@@ -6,6 +6,7 @@ They are PNGs of few colours (one ink, a few papers, one orange), small enough t
 from __future__ import annotations
 
 import base64
+import os
 import re
 import struct
 import sys
@@ -14,18 +15,17 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
+import django
 import numpy as np
 from numpy.typing import NDArray
 from playwright.sync_api import Browser, sync_playwright
 
-from schedules.demo import PASSWORD, SIGN_INS
 from tests.browser.conftest import FLAGS, chromium
 from tests.browser.site import ROOT, demo_site, served
 from tests.browser.visitor import PHONE, WIDE, Visitor, open_context, sign_in
 
 FOLDER = ROOT / "fixtures" / "pictures"
 MOST_BYTES = 120_000
-ORGANISER, STEWARD, _, _, HOLDER = (email for _, email, _, _ in SIGN_INS)
 
 
 def front(visitor: Visitor) -> None:
@@ -40,16 +40,21 @@ def the_round(visitor: Visitor) -> None:
 def weigh(visitor: Visitor) -> None:
     """The first reading of the second pail, typed and within."""
     visitor.goes_to("Mixing day", look=False).press(re.compile("^Weigh for pail"), look=False)
-    target = _figure(visitor.says())
-    visitor.page.get_by_role("radio", name=re.compile("C-01")).check()
-    visitor.write(re.compile("empty vessel"), "310").write(re.compile("^Reading"), str(target + 311))
-    visitor.page.wait_for_selector(".act:has-text('lot C-01')")
+    _type(visitor, "C-01", _figure(visitor.says()) + 311)
 
 
-def weigh_stop(visitor: Visitor) -> None:
-    """The same, a digit too many."""
-    weigh(visitor)
-    visitor.write(re.compile("^Reading"), str(_figure(visitor.says()) * 10 + 310)).act(look=False)
+def weigh_question(visitor: Visitor) -> None:
+    """Another component, a digit too many."""
+    visitor.goes_to("Mixing day", look=False).follow("Pail 2", look=False)
+    visitor.follow(re.compile("^Magnesium"), look=False)
+    _type(visitor, "M-01", _figure(visitor.says()) * 10 + 310)
+    visitor.act(look=False)
+
+
+def _type(visitor: Visitor, lot: str, grams: int) -> None:
+    visitor.page.get_by_role("radio", name=re.compile(lot)).check()
+    visitor.write(re.compile("empty vessel"), "310").write(re.compile("^Reading"), str(grams))
+    visitor.page.wait_for_selector(f".act:has-text('lot {lot}')")
 
 
 def desk(visitor: Visitor) -> None:
@@ -81,14 +86,14 @@ def slip(visitor: Visitor) -> None:
 
 #: Name, who looks, how wide, how they come there, and what of the page is kept: its first so many pixels, or an element.
 SHOTS: tuple[tuple[str, str, int, Callable[[Visitor], None], int | str], ...] = (
-    ("front", ORGANISER, WIDE, front, 0),
-    ("round", ORGANISER, WIDE, the_round, 1700),
-    ("weigh", STEWARD, PHONE, weigh, 844),
-    ("weigh-question", STEWARD, PHONE, weigh_stop, 844),
-    ("desk", STEWARD, PHONE, desk, 844),
-    ("plot", HOLDER, PHONE, plot, 1500),
-    ("totals", ORGANISER, WIDE, totals, 1400),
-    ("slip", ORGANISER, WIDE, slip, ".a6"),
+    ("front", "organiser", WIDE, front, 0),
+    ("round", "organiser", WIDE, the_round, 1700),
+    ("weigh", "steward", PHONE, weigh, 1300),
+    ("weigh-question", "steward", PHONE, weigh_question, 1000),
+    ("desk", "steward", PHONE, desk, 1100),
+    ("plot", "holder", PHONE, plot, 1500),
+    ("totals", "organiser", WIDE, totals, 1400),
+    ("slip", "organiser", WIDE, slip, ".a6"),
 )
 
 
@@ -145,17 +150,22 @@ def palette_png(pixels: NDArray[np.uint8], colours: int = 40) -> bytes:
 
 def take(browser: Browser, address: str, folder: Path) -> list[str]:
     """All of them; the names and sizes of what was written."""
+    from schedules.demo import PASSWORD, SIGN_INS
+
+    emails = {role: email for role, email, _, _ in reversed(SIGN_INS)}
     told = []
-    for name, email, width, come, kept in SHOTS:
+    for name, role, width, come, kept in SHOTS:
         context = open_context(browser, width)
-        visitor = sign_in(Visitor(context.new_page(), address, name), email, PASSWORD)
+        visitor = sign_in(Visitor(context.new_page(), address, name), emails[role], PASSWORD)
         come(visitor)
         visitor.page.wait_for_load_state("networkidle")
         visitor.page.evaluate("document.activeElement && document.activeElement.blur()")
         if isinstance(kept, str):
             png = small(browser, visitor.page.locator(kept).first.screenshot(), 0)
         else:
-            png = small(browser, visitor.page.screenshot(full_page=kept != 844), kept)
+            height = visitor.page.evaluate("document.documentElement.scrollHeight")
+            visitor.page.set_viewport_size({"width": width, "height": height})  # nothing sticks in mid-page
+            png = small(browser, visitor.page.screenshot(), kept)
         assert len(png) < MOST_BYTES, f"{name}: {len(png)} bytes"
         (folder / f"{name}.png").write_bytes(png)
         told.append(f"{name}.png {len(png) // 1000} kB")
@@ -164,6 +174,8 @@ def take(browser: Browser, address: str, folder: Path) -> list[str]:
 
 
 def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "gardens.settings")
+    django.setup()  # the demo names its people
     FOLDER.mkdir(parents=True, exist_ok=True)
     with (
         tempfile.TemporaryDirectory() as data,
