@@ -239,6 +239,9 @@ def hidden_and_chosen(page: Answer) -> dict[str, str]:
         of = dict(re.findall(r'(\w+)="([^"]*)"', tag))
         if of.get("name") and (of.get("type") == "hidden" or "checked" in tag):
             sent[of["name"]] = html.unescape(of.get("value", ""))
+    for name, options in re.findall(r'<select name="(\w+)"(.*?)</select>', page.body, re.DOTALL):
+        values = re.findall(r'<option value="([^"]*)"( selected)?', options)
+        sent[name] = next((value for value, chosen in values if chosen), values[0][0])
     return sent
 
 
@@ -285,6 +288,11 @@ def test_a_demo_killed_however_it_stands_leaves_no_child_and_loses_nothing(demo:
     assert "as it was left" in again.stdout
     assert re.search(r"handed out +0\.020 kg +1 collection", again.stdout), again.stdout
     assert again.stdout.rstrip().endswith("disagreement 0 mg")
+
+    anew = demo.run("--no-serve", "--start-over", "--yes")
+    assert anew.returncode == 0, anew.stderr
+    assert "Building the demo programme" in anew.stdout
+    assert re.search(r"handed out +0\.000 kg +0 collections", anew.stdout), anew.stdout
 
 
 def test_a_taken_port_is_told_in_one_line(demo: Demo) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
-from django.db import connection
+from django.db import connection, transaction
 
 from blends.models import MixingDay
 from gardens import serving
@@ -60,7 +60,7 @@ class Command(BaseCommand):
             if answer.strip().lower() != "yes":
                 raise CommandError("Nothing was changed.")
         if connection.vendor != "sqlite":
-            call_command("flush", verbosity=0, interactive=False)
+            self._drop_tables()  # to empty them is refused: some are only ever added to
             return
         connection.close()
         name = str(connection.settings_dict["NAME"])
@@ -68,6 +68,12 @@ class Command(BaseCommand):
             Path(name + suffix).unlink(missing_ok=True)
         for queued in (folder / "queue").glob("*"):
             queued.unlink(missing_ok=True)
+
+    def _drop_tables(self) -> None:
+        ours = connection.introspection.django_table_names(only_existing=True)
+        with transaction.atomic(), connection.cursor() as cursor:
+            for table in [*ours, "django_migrations"]:
+                cursor.execute(f"DROP TABLE IF EXISTS {connection.ops.quote_name(table)} CASCADE")
 
     def _programme(self) -> Programme:
         """The demo's programme: as people left it, or built now."""
