@@ -8,16 +8,13 @@ from django.db import transaction
 
 from gardens.actions.land import fit_days, plant
 from gardens.days import in_words
-from gardens.models import Bed, Garden, Person, Planting
+from gardens.models import Bed, Person, Planting
 from gardens.refusals import InTheWay, Refused
 from schedules import crops
-from schedules.crops import Crop, FeederClass
+from schedules.crops import FeederClass
 from schedules.growing import Stand, in_the_way, stand
+from schedules.queries.plans import crop_of, season_of
 from schedules.seasons import GardenSeason
-
-
-def season_of(garden: Garden) -> GardenSeason:
-    return GardenSeason(garden.last_frost, garden.first_frost, garden.first_feed, garden.last_feed)
 
 
 def stand_of(planting: Planting, season: GardenSeason) -> Stand:
@@ -32,14 +29,6 @@ def stand_of(planting: Planting, season: GardenSeason) -> Stand:
         share=planting.share,
         name=planting.crop_name,
     )
-
-
-def crop_of(planting: Planting) -> Crop | None:
-    """The catalogue's crop; None where the catalogue lacks it."""
-    try:
-        return crops.crop(planting.crop_code) if planting.crop_code else None
-    except KeyError:
-        return None
 
 
 @transaction.atomic

@@ -29,9 +29,10 @@ from gardens.quantities import (
 from gardens.refusals import Refused
 from gardens.sheet import LONGEST_CELL, Column, SheetError, SheetRow, read_sheet
 from schedules import crops
-from schedules.actions.plantings import no_room, season_of, stand_of
+from schedules.actions.plantings import no_room, stand_of
 from schedules.crops import Crop
 from schedules.growing import Stand, in_the_way, stand
+from schedules.queries.plans import season_of
 from schedules.seasons import GardenSeason
 
 

@@ -9,9 +9,10 @@ from django.db.models import Q
 
 from gardens.days import in_words
 from gardens.models import Garden, Planting, Tenancy
-from schedules.actions.plantings import crop_of, season_of, stand_of
+from schedules.actions.plantings import stand_of
 from schedules.crops import Crop, FeederClass
 from schedules.growing import first_and_last_feed
+from schedules.queries.plans import crop_of, season_of
 
 DAY = dt.timedelta(days=1)
 
