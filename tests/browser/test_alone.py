@@ -98,6 +98,19 @@ def test_it_reads_in_the_dark_and_in_the_colours_of_the_reader(
     assert opened == SCREENS
 
 
+def test_nothing_scrolls_sideways_on_the_smallest_phone_or_at_four_times_the_size(
+    demo: str, somebody: Callable[..., Visitor]
+) -> None:
+    visitor, opened = somebody(demo, 320, ORGANISER), set()
+    for name in walk(visitor):
+        if name in SCREENS - opened:
+            visitor.look(axe=False)
+            opened.add(name)
+        if opened == SCREENS:
+            break
+    assert opened == SCREENS
+
+
 def test_nothing_moves_where_less_motion_is_asked_for(demo: str, somebody: Callable[..., Visitor]) -> None:
     visitor = somebody(demo, PHONE, ORGANISER)  # a visitor asks for less motion unless told otherwise
     moving = """[...document.querySelectorAll('*')].filter(e => { const s = getComputedStyle(e);
