@@ -411,7 +411,7 @@ def _bed(at: int, request: Request, places: range, tables: Sequence[Timetable], 
     rules, bed = request.rules, request.bed
     n_cap = min(rules.soil_n.value, rules.soil_n_ceiling.value)
     boron_cap = min(rules.soil_boron.value, rules.soil_boron_ceiling.value)
-    ratio = analysis.boron / analysis.n
+    ratio = analysis.boron_per_n  # None or 0: no boron holds this item
     lifted = any(
         spec.lift is not None and spec.lift.cap in (Cap.SOIL_N, Cap.SOIL_BORON) for spec in request.plantings
     )
@@ -443,8 +443,8 @@ def _bed(at: int, request: Request, places: range, tables: Sequence[Timetable], 
     )
 
 
-def _as_n(given: Given, ratio: Fraction) -> int:
-    boron = -(-given.ug_boron * ratio.denominator // ratio.numerator) if ratio else 0
+def _as_n(given: Given, ratio: Fraction | None) -> int:
+    boron = -(-(given.ug_boron or 0) * ratio.denominator // ratio.numerator) if ratio else 0
     return max(given.ug_n, boron)
 
 

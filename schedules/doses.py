@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
 
+from gardens.numerals import half_up
 from schedules import soil as soils
 from schedules.crops import FeederClass
 from schedules.explain import explained
@@ -108,7 +109,7 @@ def plan_bed(
         plantings, amounts.tables, amounts.offered, amounts.kept, amounts.planned, amounts.got, strict=True
     )
     plans = [_plan(item, analysis, rules, *row) for row in rows]
-    plans = [_with_room(account, plans, at, analysis) for at in range(len(plans))]
+    plans = [_with_room(account, plans, at) for at in range(len(plans))]
     plans = [_with_scoops(account, plans, at, analysis, rules) for at in range(len(plans))]
     told = tuple(explained(plan, bed, season, analysis, rules) for plan in plans)
     if bed.feeding is Feeding.DEFAULT:
@@ -205,7 +206,7 @@ def check(bed: BedSpec, plantings: Sequence[PlantingSpec], given: Sequence[Given
             raise DoseError("frozen_not_possible", "A frozen dose cannot be below nothing.", "frozen")
     if len({spec.key for spec in plantings}) < len(plantings):
         raise DoseError("planting_twice", "One planting stands twice on this bed.", "plantings")
-    if any(entry.ug_n < 0 or entry.ug_boron < 0 for entry in given):
+    if any(entry.ug_n < 0 or (entry.ug_boron or 0) < 0 for entry in given):
         raise DoseError("given_negative", "Soil cannot have got less than nothing.", "given")
 
 
@@ -249,13 +250,14 @@ def soil_of(
         )
         for spec, table in zip(plantings, tables, strict=True)
     )
+    ratio = analysis.boron_per_n
     extras = tuple(
-        soils.Entry(extra.day, extra_ug_n(extra, analysis), None, at)
+        soils.Entry(extra.day, n := extra_ug_n(extra, analysis), None if ratio is None else n * ratio, at)
         for at, spec in enumerate(plantings)
         for extra in spec.extras
     )
     entries = soils.given_entries(given, grounds) + extras
-    return soils.Soil(bed.area_mm2, grounds, entries, analysis.boron / analysis.n, rules)
+    return soils.Soil(bed.area_mm2, grounds, entries, ratio, rules)
 
 
 def less_extras(
@@ -280,11 +282,6 @@ def extra_ug_n(extra: Extra, analysis: Analysis) -> int:
 def blend_mg(ug_n: int, analysis: Analysis) -> int:
     """The blend that brings this nitrogen, half up to the milligram."""
     return half_up(ug_n / (1000 * analysis.n))
-
-
-def half_up(value: Fraction) -> int:
-    """Half up, for amounts that are not negative."""
-    return (2 * value.numerator + value.denominator) // (2 * value.denominator)
 
 
 def _shared(
@@ -337,7 +334,7 @@ def _plan(
             planned_ug_n=wanted,
             ug_n=n,
             blend_mg=blend_mg(n, analysis),
-            ug_boron=half_up(n * analysis.boron / analysis.n),
+            ug_boron=analysis.boron_in(n),
             skipped=slot.day in spec.skipped,
             cut_by_soil=n + DUST_UG < less,
         )
@@ -409,10 +406,10 @@ NOT_FED = {
 }
 
 
-def _with_room(
-    account: soils.Soil, plans: Sequence[PlantingPlan], at: int, analysis: Analysis
-) -> PlantingPlan:
-    """What step 7 leaves it on the day of its first feed, ug/m2: the smaller of own area and bed."""
+def _with_room(account: soils.Soil, plans: Sequence[PlantingPlan], at: int) -> PlantingPlan:
+    """What step 7 leaves it on the day of its first feed, ug/m2: the smaller of own area and bed. No room of
+    boron is told where a feed before one of its own did not declare its boron.
+    """
     plan = plans[at]
     if not plan.feeds:
         return plan
@@ -421,6 +418,11 @@ def _with_room(
     earlier = [(p, f.ug_n) for p, other in enumerate(plans) for f in other.feeds if out < f.day < day]
     entered = soils.entries_in_window(account, day)
     ground = account.grounds[at]
+    known = account.boron_per_n is not None and all(
+        entry.ug_boron is not None
+        for feed in plan.feeds
+        for entry in soils.entries_in_window(account, feed.day)
+    )
     rooms_n, rooms_boron = [], []
     for area, sensitive, fed, entries in (
         (account.area_mm2, account.sensitive_on(day), sum(n for _, n in earlier), entered),
@@ -432,13 +434,14 @@ def _with_room(
         ),
     ):
         n = fed + sum(entry.ug_n for entry in entries)
-        boron = fed * account.boron_per_n + sum((account.boron_of(entry) for entry in entries), Fraction(0))
+        boron = account.boron(fed, entries)
         rooms_n.append(account.n_cap(ground.lifted) - Fraction(n * MM2, area))
-        rooms_boron.append(account.boron_cap(ground.lifted, sensitive=sensitive) - boron * MM2 / area)
+        if boron is not None:
+            rooms_boron.append(account.boron_cap(ground.lifted, sensitive=sensitive) - boron * MM2 / area)
     return replace(
         plan,
         room_n=max(min(rooms_n), Fraction(0)),
-        room_boron=max(min(rooms_boron), Fraction(0)) if analysis.boron_declared else None,
+        room_boron=max(min(rooms_boron), Fraction(0)) if known else None,
     )
 
 

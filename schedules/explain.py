@@ -27,6 +27,7 @@ CAP_WORDS = {
     Cap.FEED_BLEND.value: "the most blend in one feed",
 }
 ALGORITHM = "the default algorithm"
+BORON_BEFORE = "cannot be checked: a feed before it did not declare its boron"
 ARITHMETIC = "arithmetic"
 G_M2 = "g N/m2"
 
@@ -265,12 +266,12 @@ def _soil(plan: PlantingPlan, bed: BedSpec, analysis: Analysis, rules: Rules) ->
         Figure("left for it before its first feed", printed(plan.room_n / GRAM), G_M2),
     ]
     note = "boron is not declared: this cap cannot be checked for it"
+    if analysis.boron is not None:
+        boron = sum(feed.ug_boron or 0 for feed in plan.feeds)
+        inputs.append(Figure("its boron", printed(Fraction(boron) / area / GRAM * 10, digits=4), "kg/ha"))
+        note = f"boron left for it {BORON_BEFORE}"
     if plan.room_boron is not None:
-        boron = sum(feed.ug_boron for feed in plan.feeds)
-        inputs += [
-            Figure("its boron", printed(Fraction(boron) / area / GRAM * 10, digits=4), "kg/ha"),
-            Figure("boron left for it", printed(plan.room_boron / GRAM * 10, digits=4), "kg/ha"),
-        ]
+        inputs.append(Figure("boron left for it", printed(plan.room_boron / GRAM * 10, digits=4), "kg/ha"))
         note = ""
     if plan.spec.lift is not None and plan.spec.lift.cap in (Cap.SOIL_N, Cap.SOIL_BORON):
         note = f"lifted: {plan.spec.lift.cap.value} ({plan.spec.lift.reason}). {note}".strip()
@@ -356,8 +357,10 @@ def _notes(plan: PlantingPlan, bed: BedSpec, analysis: Analysis) -> Iterator[str
         yield "Assumed: nobody has said yet what grows here."
     if not bed.drains:
         yield "No water drains out below: half the dose, and flush with plain water once a month."
-    if not analysis.boron_declared:
+    if analysis.boron is None:
         yield "The blend's boron is not declared: its cap cannot be checked."
+    elif plan.room_boron is None:
+        yield f"Boron left for it {BORON_BEFORE}."
     if plan.spec.crop is not None and plan.spec.crop.boron_sensitive:
         yield "This crop is sensitive to boron: half the cap."
     yield "Nothing on frozen, saturated or bone-dry soil."

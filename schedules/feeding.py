@@ -13,6 +13,7 @@ from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 
+from gardens.numerals import half_up
 from schedules.crops import Crop, FeederClass, Harvest
 from schedules.rules import Rules, pounds_per_1000_ft2
 from schedules.seasons import EARLIEST, LATEST, WEEK, GardenSeason
@@ -25,24 +26,34 @@ MIDPOINT_KINDS = frozenset({Harvest.ROOT, Harvest.BULB, Harvest.TUBER})
 
 @dataclass(frozen=True)
 class Analysis:
-    """A blend item as exact mass fractions: nitrogen, and boron (0 where not declared)."""
+    """A blend item as exact mass fractions: nitrogen, and boron (None where not declared: not known, never
+    taken for none).
+    """
 
     n: Fraction
-    boron: Fraction
-    boron_declared: bool
+    boron: Fraction | None
+
+    @property
+    def boron_per_n(self) -> Fraction | None:
+        return None if self.boron is None else self.boron / self.n
+
+    def boron_in(self, ug_n: int) -> int | None:
+        """What comes with this nitrogen, half up to the microgram; None where it is not known."""
+        ratio = self.boron_per_n
+        return None if ratio is None else half_up(ug_n * ratio)
 
     @classmethod
     def of(cls, item: BlendItem) -> Analysis:
         """Refuses what cannot be fed weekly: no soluble or slow-release nitrogen, or no number."""
         n = _percent(item.soluble_n_percent, "soluble_n_percent")
-        boron = Fraction(0) if item.boron_percent is None else _percent(item.boron_percent, "boron_percent")
+        boron = None if item.boron_percent is None else _percent(item.boron_percent, "boron_percent")
         if n == 0:
             raise DoseError("no_soluble_nitrogen", f"{item.name} has no soluble nitrogen to dose by.", "item")
         if item.slow_release:
             raise DoseError(
                 "slow_release", f"{item.name} has slow-release nitrogen: it is not fed weekly.", "item"
             )
-        return cls(n, boron, item.boron_percent is not None)
+        return cls(n, boron)
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ class Feed:
     planned_ug_n: int
     ug_n: int
     blend_mg: int
-    ug_boron: int
+    ug_boron: int | None  # None: not declared
     skipped: bool = False
     cut_by_soil: bool = False
     scoops: Scoops | None = None
@@ -63,7 +63,8 @@ class PlantingPlan:
 
     `unit` is ug N/m2 of a full feed (after 6, 8 and a freeze), `interval` the weeks between feeds,
     `cap_blend` the most blend in one feed (ug/m2). `room_n` and `room_boron` are what step 7 leaves it on the
-    day of its first feed (ug/m2, the smaller of bed and own area; boron None where not declared).
+    day of its first feed (ug/m2, the smaller of bed and own area). `room_boron` is None where it is not
+    known: the item's boron is not declared, or that of something given in the weeks before one of its feeds.
     """
 
     spec: PlantingSpec
@@ -135,11 +136,16 @@ class BedPlan:
         """Blend due on this bed in a span of days, both ends included."""
         return sum(feed.due_mg for plan in self.plantings for feed in plan.on(first, last))
 
-    def soil(self, on: date) -> tuple[Fraction, Fraction]:
-        """Nitrogen and boron (ug/m2) that the soil got in the 48 weeks up to `on`, without skipped feeds."""
+    def soil(self, on: date) -> tuple[Fraction, Fraction | None]:
+        """Nitrogen and boron (ug/m2) that the soil got in the 48 weeks up to `on`, without skipped feeds; boron
+        None where a part of it is not known.
+        """
         out = soils.after_window_start(on, self.account.rules)
         fed = sum(f.due_ug_n for f in self.feeds if out < f.day <= on)
         entries = soils.entries_in_window(self.account, on)
         n = fed + sum(entry.ug_n for entry in entries)
-        boron = fed * self.account.boron_per_n + sum((self.account.boron_of(e) for e in entries), Fraction(0))
-        return Fraction(n * MM2, self.bed.area_mm2), boron * MM2 / self.bed.area_mm2
+        boron = self.account.boron(fed, entries)
+        return (
+            Fraction(n * MM2, self.bed.area_mm2),
+            None if boron is None else boron * MM2 / self.bed.area_mm2,
+        )

@@ -46,11 +46,14 @@ class Ground:
 
 @dataclass(frozen=True)
 class Entry:
-    """What the soil gets whatever is asked: given before this plan, or a logged extra (with its planting)."""
+    """What the soil gets whatever is asked: given before this plan, or a logged extra (with its planting).
+
+    `ug_boron` None: nobody declared it.
+    """
 
     day: date
     ug_n: int
-    ug_boron: int | None
+    ug_boron: Fraction | int | None
     planting: int | None
 
 
@@ -58,13 +61,13 @@ class Entry:
 class Soil:
     """A bed's soil: its net area, the parts of it, what it got, and the boron in the item's nitrogen.
 
-    `boron_per_n` is exact and 0 when the item declares no boron.
+    `boron_per_n` is exact, and None when the item does not declare its boron: the cap cannot then be checked.
     """
 
     area_mm2: int
     grounds: tuple[Ground, ...]
     entries: tuple[Entry, ...]
-    boron_per_n: Fraction
+    boron_per_n: Fraction | None
     rules: Rules
 
     def n_cap(self, lifted: Cap | None) -> Fraction:
@@ -87,16 +90,25 @@ class Soil:
     def room(
         self, area_mm2: int, lifted: Cap | None, *, sensitive: bool, n: int, entered: Sequence[Entry]
     ) -> int:
-        """Micrograms of N that may still go on `area_mm2`, after `n` of this plan and what was entered."""
+        """Micrograms of N that may still go on `area_mm2`, after `n` of this plan and what was entered.
+
+        Boron holds it as far as it is known: what an entry did not declare opens no room (nothing known is
+        let go because of it) and closes none; that the cap cannot be checked is said instead.
+        """
         room = int(self.n_cap(lifted) * area_mm2 / MM2) - n - sum(entry.ug_n for entry in entered)
         if self.boron_per_n:
             boron = self.boron_cap(lifted, sensitive=sensitive) * area_mm2 / MM2
-            boron -= sum((self.boron_of(entry) for entry in entered), Fraction(0))
+            boron -= sum(entry.ug_boron or 0 for entry in entered)
             room = min(room, boron // self.boron_per_n - n)
         return max(room, 0)
 
-    def boron_of(self, entry: Entry) -> Fraction:
-        return entry.ug_n * self.boron_per_n if entry.ug_boron is None else Fraction(entry.ug_boron)
+    def boron(self, fed_ug_n: int, entered: Sequence[Entry]) -> Fraction | None:
+        """Micrograms of B in that much nitrogen of the item and in what was entered; None if a part of it is
+        not known.
+        """
+        if self.boron_per_n is None or any(entry.ug_boron is None for entry in entered):
+            return None
+        return fed_ug_n * self.boron_per_n + sum(entry.ug_boron or 0 for entry in entered)
 
 
 def shared(soil: Soil, claims: Sequence[Claim]) -> list[int]:

@@ -101,12 +101,13 @@ class Extra:
 class Given:
     """What the bed got outside this plan: an earlier season, another item, a planting that is gone.
 
-    `planting` names the planting on whose own area it went, if that planting is in the plan.
+    `ug_boron` None is boron that nobody declared: not known, never taken for none. `planting` names the
+    planting on whose own area it went, if that planting is in the plan.
     """
 
     day: date
     ug_n: int
-    ug_boron: int = 0
+    ug_boron: int | None = None
     planting: str = ""
 
 

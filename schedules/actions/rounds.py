@@ -22,6 +22,8 @@ from blends.models import Batch, DayState, MixingDay, Pail, PailTarget, Place, R
 from gardens import jobs
 from gardens.models import Garden, Job, Person, Programme
 from gardens.refusals import InTheWay, Refused
+from schedules.doses import blend_mg
+from schedules.feeding import Analysis
 from schedules.models import Cause, Collection, FrozenLine, Portion, Round, RoundGarden, RoundState, Snapshot
 from schedules.plans import Feed, PlantingPlan
 from schedules.queries.items import Items, check_weekly, item_of_revision, with_components
@@ -250,12 +252,8 @@ def exchange_revision(*, round: Round, by: Person, revision: Revision) -> Round:
     old = _planned(row, _revision(row.revision_id))
     new = _planned(row, other)
     last = row.snapshots.order_by("-number")[0]
-    item = item_of_revision(other)
-    analysis = item.blend
-    lines = [
-        _exchanged(line, old, new, analysis.soluble_n_percent, analysis.boron_percent)
-        for line in last.lines.order_by("pk")
-    ]
+    analysis = Analysis.of(item_of_revision(other).blend)
+    lines = [_exchanged(line, old, new, analysis) for line in last.lines.order_by("pk")]
     Round.objects.filter(pk=row.pk).update(revision=revision)
     row.revision = revision
     land = land_of_round(row)
@@ -407,27 +405,25 @@ def _exchanged(
     line: FrozenLine,
     old: dict[tuple[int, int | None, int | None], PlantingPlan],
     new: dict[tuple[int, int | None, int | None], PlantingPlan],
-    soluble_n_percent: Any,
-    boron_percent: Any,
+    analysis: Analysis,
 ) -> _Draft:
     """The frozen line on another revision. Later edits do not count: only what the other revision changes
     does.
     """
     key = (line.plot_id, line.bed_id, line.planting_id)
     share = _kept_share(old.get(key), new.get(key))
-    n = Fraction(soluble_n_percent) / HUNDRED
-    boron = Fraction(boron_percent or 0) / HUNDRED
     weeks = []
     for week in line.weeks:
         day = dt.date.fromisoformat(week["day"])
         ug = min(week["n_ug"], int(week["n_ug"] * share(day)))
-        mg = _half_up(Fraction(ug) / (1000 * n))
-        weeks.append({**week, "n_ug": ug, "b_ug": _half_up(ug * boron / n), "mg": mg, "quarters": None})
+        now = {"n_ug": ug, "b_ug": analysis.boron_in(ug), "mg": blend_mg(ug, analysis), "quarters": None}
+        weeks.append({**week, **now})
     plan = new.get(key)
     numbers = dict(line.numbers)
     if plan is not None:
         numbers["unit"] = str(min(Fraction(numbers["unit"]), plan.unit or Fraction(numbers["unit"])))
         numbers["cap_blend"] = str(plan.cap_blend)
+        numbers["room_boron"] = None if plan.room_boron is None else str(plan.room_boron)
     return _Draft(
         plot=line.plot_id,
         bed=line.bed_id,
@@ -455,10 +451,6 @@ def _kept_share(old: PlantingPlan | None, new: PlantingPlan | None) -> Callable[
         return min(Fraction(sum(after.values()), whole), Fraction(1)) if whole else Fraction(1)
 
     return share
-
-
-def _half_up(value: Fraction) -> int:
-    return (2 * value.numerator + value.denominator) // (2 * value.denominator)
 
 
 # Mix and close ----------------------------------------------------------------------------------------------

@@ -45,7 +45,7 @@ class FeedOut(serializers.Serializer[Any]):
     weeks = serializers.IntegerField(help_text="How many weeks it stands for.")
     mass = Quantity(help_text="Of the blend.")
     nitrogen = Quantity()
-    boron = Quantity()
+    boron = Quantity(allow_null=True, help_text="Null where nobody declared it: not known, never none.")
     planned_nitrogen = Quantity(help_text="Before the soil's account.")
     share = serializers.CharField(help_text="Of a full feed: 1, 1/2.")
     skipped = serializers.BooleanField()
@@ -124,7 +124,7 @@ def feed_json(feed: Feed) -> dict[str, Any]:
         "weeks": feed.weeks,
         "mass": grams(feed.blend_mg),
         "nitrogen": micrograms(feed.ug_n),
-        "boron": micrograms(feed.ug_boron),
+        "boron": None if feed.ug_boron is None else micrograms(feed.ug_boron),
         "planned_nitrogen": micrograms(feed.planned_ug_n),
         "share": str(feed.share),
         "skipped": feed.skipped,

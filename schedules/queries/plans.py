@@ -442,7 +442,7 @@ class FrozenRow:
     assumed: bool
     area_mm2: int
     mg: int
-    weeks: tuple[tuple[dt.date, int, int], ...]  # day, ug N, ug B
+    weeks: tuple[tuple[dt.date, int, int | None], ...]  # day, ug N, ug B (None: not declared)
     numbers: dict[str, Any]
     at: dt.datetime  # of the snapshot
 
@@ -482,18 +482,24 @@ class _FrozenLines:
     def given(
         self, plot: int, bed: int | None, season: GardenSeason, rules: Rules, planned: set[int], area_mm2: int
     ) -> tuple[Given, ...]:
-        """What earlier seasons, and plantings that are no longer planned here, brought to this ground."""
+        """What earlier seasons, and plantings that are no longer planned here, brought to this ground.
+
+        Of what is planned here the plan tells the nitrogen; what it was frozen with may not have declared its
+        boron, and that stands beside it.
+        """
         first = season.first_day(week_starts=rules.week_starts)
         found = []
         for line in self.by_ground.get((plot, bed), ()):
-            if line.planting in planned:
-                continue
-            found += [Given(day, n, boron) for day, n, boron in line.weeks if line.planting or day < first]
+            for day, n, boron in line.weeks:
+                if line.planting not in planned if line.planting else day < first:
+                    found.append(Given(day, n, boron))
+                elif boron is None:
+                    found.append(Given(day, 0))
         if bed is not None:
             for line in self.by_ground.get((plot, None), ()):  # before its beds were known: each has its part
                 part = Fraction(min(area_mm2, line.area_mm2), line.area_mm2)
                 found += [
-                    Given(day, int(n * part), int(boron * part))
+                    Given(day, int(n * part), None if boron is None else int(boron * part))
                     for day, n, boron in line.weeks
                     if day < first
                 ]
@@ -536,7 +542,7 @@ def _frozen(
         "numbers",
     )
     for round, at, plot, bed, planting, assumed, area, mg, weeks, numbers in values:
-        days = tuple((dt.date.fromisoformat(w["day"]), w["n_ug"], w.get("b_ug", 0)) for w in weeks)
+        days = tuple((dt.date.fromisoformat(w["day"]), w["n_ug"], w.get("b_ug")) for w in weeks)
         line = FrozenRow(plot, bed, planting, assumed, area, mg, days, numbers, at)
         found.by_round[round].append(line)
         if not days or (apart_from is not None and round == apart_from.pk):

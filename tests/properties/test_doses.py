@@ -100,11 +100,19 @@ def requests(draw: st.DrawFn) -> Request:
     if sum(p.area_mm2 for p in parts if not p.default) > bed.area_mm2:
         parts = parts[:1]
     before = [
-        Given(day, per_m2 * bed.area_mm2 // MM2, boron * bed.area_mm2 // MM2, planting)
+        Given(
+            day,
+            per_m2 * bed.area_mm2 // MM2,
+            None if boron is None else boron * bed.area_mm2 // MM2,
+            planting,
+        )
         for day, per_m2, boron, planting in draw(
             st.lists(
                 st.tuples(
-                    DAYS, st.integers(0, 9_000_000), st.integers(0, 60_000), st.sampled_from(["", "p0"])
+                    DAYS,
+                    st.integers(0, 9_000_000),
+                    st.one_of(st.none(), st.integers(0, 60_000)),
+                    st.sampled_from(["", "p0"]),
                 ),
                 max_size=2,
             )
@@ -157,10 +165,26 @@ def test_no_48_weeks_bring_the_soil_more_than_its_cap(request: Request) -> None:
         before = sum(entry.ug_n for entry in request.given if begins < entry.day <= last.day)
         assert fed + before <= cap
         boron = HOUSE.soil_boron_ceiling if Cap.SOIL_BORON in lifted else HOUSE.soil_boron
-        fed_boron = fed * plan.account.boron_per_n + sum(
-            e.ug_boron for e in request.given if begins < e.day <= last.day
+        fed_boron = fed * (plan.account.boron_per_n or 0) + sum(
+            e.ug_boron or 0 for e in request.given if begins < e.day <= last.day
         )
         assert fed_boron <= boron.value * request.bed.area_mm2 / MM2
+
+
+@given(requests())
+def test_what_did_not_declare_its_boron_opens_no_room_and_closes_none(request: Request) -> None:
+    """As far as boron is known it holds; where it is not, no room of it is told."""
+    silent = replace(request, given=[replace(entry, ug_boron=None) for entry in request.given])
+    without = replace(request, given=[replace(entry, ug_boron=0) for entry in request.given])
+    for plan, other in zip(planned(silent).plantings, planned(without).plantings, strict=True):
+        assert [feed.ug_n for feed in plan.feeds] == [feed.ug_n for feed in other.feeds]
+        begins = [feed.day - timedelta(weeks=48) for feed in plan.feeds]
+        met = any(
+            out < entry.day <= feed.day
+            for entry in request.given
+            for out, feed in zip(begins, plan.feeds, strict=True)
+        )
+        assert plan.room_boron is None if met else plan.room_boron == other.room_boron
 
 
 @given(requests(), st.randoms())
