@@ -10,6 +10,7 @@ from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.views.decorators.http import require_http_methods
 
 from gardens import forms_land as forms
 from gardens.access import Seat, To, find, own_plots, plot_for, take_seat
@@ -38,12 +39,14 @@ def plot_cells(plot: Plot, *more: dict[str, str]) -> list[dict[str, str]]:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def garden_list(request: HttpRequest, programme: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.READ)
     return render(request, "gardens/gardens.html", {"gardens": gardens(programme=seat.programme)})
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def garden_add(request: HttpRequest, programme: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE)
     form = forms.GardenForm(request.POST or None, near=use_zone(seat))
@@ -66,6 +69,7 @@ def garden_add(request: HttpRequest, programme: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def garden(request: HttpRequest, programme: int, garden: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.READ)
     found = find(seat, Garden, garden)
@@ -81,6 +85,7 @@ def garden(request: HttpRequest, programme: int, garden: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def garden_change(request: HttpRequest, programme: int, garden: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE)
     found = find(seat, Garden, garden)
@@ -107,6 +112,7 @@ def garden_change(request: HttpRequest, programme: int, garden: int) -> HttpResp
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def plot_add(request: HttpRequest, programme: int, garden: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE)
     found = find(seat, Garden, garden)
@@ -132,6 +138,7 @@ def plot_add(request: HttpRequest, programme: int, garden: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def plot_change(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE)
     found = find(seat, Plot.objects.select_related("garden"), plot)
@@ -157,6 +164,7 @@ def _back_to(plot: Plot) -> dict[str, Any]:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def plot_land(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     """A plot's ground: its beds and what grows on them, who holds it, and what it gets."""
     seat, found = plot_here(request, programme, plot)
@@ -178,12 +186,14 @@ def plot_land(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def plot_feeding(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     seat, found = plot_here(request, programme, plot, to_change=True)
     return _feeding(request, seat, found, found, f"Does plot {found.label} get the shared blend?")
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def bed_feeding(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
     seat, found = bed_here(request, programme, bed)
     return _feeding(request, seat, found, found.plot, f"Does bed {found.name} get the shared blend?")
@@ -221,6 +231,7 @@ def bed_here(request: HttpRequest, programme: int, pk: int) -> tuple[Seat, Bed]:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def bed_add(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     seat, found = plot_here(request, programme, plot, to_change=True)
     form = forms.BedForm(request.POST or None)
@@ -250,6 +261,7 @@ def bed_add(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def bed(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
     """Change a bed."""
     seat, found = bed_here(request, programme, bed)
@@ -279,6 +291,7 @@ def bed(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def bed_end(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
     seat, found = bed_here(request, programme, bed)
     form = forms.DayForm(request.POST or None, near=use_zone(seat), initial={"day": today(seat.programme)})
@@ -303,6 +316,7 @@ def bed_end(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def tenancy_change(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     """Who holds the plot from a day on; whoever held it until then ends that day."""
     seat = take_seat(request, programme, to=To.ORGANISE)
@@ -343,6 +357,7 @@ def _who(seat: Seat, form: forms.WhoForm) -> Person:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def tenancy_end(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE)
     found = find(seat, Plot.objects.select_related("garden"), plot)
@@ -369,6 +384,7 @@ def tenancy_end(request: HttpRequest, programme: int, plot: int) -> HttpResponse
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def member_add(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     """One more who shares the plot."""
     seat = take_seat(request, programme, to=To.ORGANISE)
@@ -399,6 +415,7 @@ def _join(seat: Seat, household: Any, form: forms.WhoForm) -> Member:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def member_leave(request: HttpRequest, programme: int, member: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE)
     found = find(seat, Member.objects.select_related("household", "person"), member)

@@ -10,7 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
 from gardens.access import Seat, To, find, take_seat
 from gardens.actions import people as acts
@@ -24,6 +24,7 @@ LINK = "invitation_link"
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def programme_settings(request: HttpRequest, programme: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE if request.method == "POST" else To.REPORT)
     use_zone(seat)
@@ -52,6 +53,7 @@ def programme_settings(request: HttpRequest, programme: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def people_list(request: HttpRequest, programme: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.REPORT)
     day = use_zone(seat)
@@ -61,6 +63,7 @@ def people_list(request: HttpRequest, programme: int) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def person_add(request: HttpRequest, programme: int) -> HttpResponse:
     seat = take_seat(request, programme, to=To.ORGANISE)
     form = NewPersonForm(request.POST or None)
@@ -91,6 +94,7 @@ def _person_line(seat: Seat, pk: int) -> PersonLine:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def person(request: HttpRequest, programme: int, person: int) -> HttpResponse:
     """A person: name and contact, roles, plots, and whether they sign in. Two forms, told apart by `step`."""
     posted = request.method == "POST"
@@ -122,6 +126,7 @@ def _kept(request: HttpRequest, person: Person) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def invite(request: HttpRequest, programme: int, person: int) -> HttpResponse:
     """Send an invitation. The link is shown once afterwards too, to be passed on by hand."""
     seat = take_seat(request, programme, to=To.ORGANISE)

@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
 
 from gardens.access import Seat, To, take_seat
 from gardens.clock import today
@@ -48,6 +49,7 @@ class _Asked:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def bring_in_page(request: HttpRequest, programme: int) -> HttpResponse:
     """GET: a box to paste into. POST: the preview; with `step=bring` on what was looked at, the act."""
     seat = take_seat(request, programme, to=To.ORGANISE)

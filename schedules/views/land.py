@@ -10,7 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from gardens.access import Seat, own_plots
 from gardens.actions import land
@@ -77,6 +77,7 @@ def echo(request: HttpRequest) -> HttpResponse:
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def planting_add(request: HttpRequest, programme: int, bed: int) -> HttpResponse:
     seat, found_bed = bed_here(request, programme, bed)
     use_zone(seat)
@@ -125,6 +126,7 @@ def _planting_here(
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def planting(request: HttpRequest, programme: int, planting: int) -> HttpResponse:
     """One planting: its dates in words, and what may still be changed."""
     seat, found_one = _planting_here(request, programme, planting, to_change=request.method == "POST")
@@ -153,6 +155,7 @@ def planting(request: HttpRequest, programme: int, planting: int) -> HttpRespons
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def planting_end(request: HttpRequest, programme: int, planting: int) -> HttpResponse:
     seat, found_one = _planting_here(request, programme, planting, to_change=True)
     plot = found_one.bed.plot
