@@ -27,11 +27,11 @@ AXE = {
 _REFUSED = """document.addEventListener('securitypolicyviolation',
   e => console.error('content policy: ' + e.violatedDirective + ' ' + e.blockedURI))"""
 _SIDEWAYS = """() => {
-  const wide = document.documentElement.clientWidth;
-  if (document.documentElement.scrollWidth <= wide) return [];
-  return [...document.querySelectorAll('body *')]
-    .filter(e => e.getBoundingClientRect().right > wide + 1 && !e.closest('.vh, details:not([open])'))
-    .slice(0, 5).map(e => e.tagName + '.' + e.className + ' ' + Math.round(e.getBoundingClientRect().right));
+  const page = document.documentElement, wide = page.clientWidth;
+  if (page.scrollWidth <= wide) return [];
+  const beyond = [...document.querySelectorAll('body *')]
+    .filter(e => e.getBoundingClientRect().right > wide + 1 && !e.closest('.vh, details:not([open])'));
+  return [page.scrollWidth + ' px', ...beyond.slice(0, 5).map(e => e.tagName + '.' + e.className)];
 }"""
 _SMALL = """() => [...document.querySelectorAll('.act, .btn, .links > a, label.tick, .in, .finder a, details.goto summary')]
     .filter(e => { const b = e.getBoundingClientRect(); return b.height && b.height < 44; })
