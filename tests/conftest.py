@@ -32,7 +32,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 def _needs_database(item: pytest.Item) -> bool:
     asked = {"db", "transactional_db", "django_db_setup", "live_server", "client", "admin_client"}
-    return item.get_closest_marker("django_db") is not None or bool(asked & set(getattr(item, "fixturenames", ())))
+    return item.get_closest_marker("django_db") is not None or bool(
+        asked & set(getattr(item, "fixturenames", ()))
+    )
 
 
 @pytest.fixture(scope="session")
