@@ -77,6 +77,7 @@ __all__ = [
     "PlantingSpec",
     "Rules",
     "default_planting",
+    "first_feed",
     "plan_bed",
 ]
 
@@ -191,6 +192,16 @@ def default_planting(
         feeds_until=feeds_until,
         frozen=frozen,
     )
+
+
+def first_feed(
+    bed: BedSpec, spec: PlantingSpec, season: GardenSeason, item: BlendItem, rules: Rules = HOUSE
+) -> date | None:
+    """The day of its first feed, before the soil's account; None if it gets none. Raises DoseError."""
+    analysis = Analysis.of(item)
+    table = timetable(spec, bed, season, analysis, rules)
+    days = (slot.day for slot in slots(table, spec.area_mm2, spec.frozen, analysis, rules))
+    return next((day for day in days if is_active(day, spec) and not is_taken_over(day, spec)), None)
 
 
 def check(bed: BedSpec, plantings: Sequence[PlantingSpec], given: Sequence[Given]) -> None:

@@ -24,11 +24,11 @@ from gardens.models import Bed, Feeding, Garden, Household, Planting, Plot, Prog
 from schedules import crops
 from schedules.demand import Demand as Bulk
 from schedules.demand import Request, demand
-from schedules.doses import BedPlan, GardenSeason, PlantingPlan, default_planting, plan_bed
+from schedules.doses import BedPlan, GardenSeason, PlantingPlan, default_planting, first_feed, plan_bed
 from schedules.models import CapLift, FeedLog, FrozenLine, LogKind, OwnRate, Round, RoundState, Snapshot
 from schedules.queries.items import Item, Items, items_of_round, items_on
 from schedules.rules import HOUSE, Rules, Value
-from schedules.specs import BedSpec, Cap, Extra, Frozen, Given, Lift, PlantingSpec
+from schedules.specs import BedSpec, Cap, DoseError, Extra, Frozen, Given, Lift, PlantingSpec
 from schedules.specs import Feeding as Fed
 from schedules.specs import OwnRate as OwnRateSpec
 
@@ -265,6 +265,12 @@ class _Reader:
             specs.append(self._planting(plot, bed, planting, crop, active, came if took_over else None))
             rows.append(planting)
         given = self.frozen.given(plot.pk, bed.pk, season, rules, {p.pk for p, _ in here}, bed.area_mm2)
+        if came is not None:
+            since = came + DAY if took_over else None  # up to then the default planting's own plan tells
+            printed = self.frozen.printed_of_default(plot.pk, bed.pk, season, rules, since, bed.area_mm2)
+            if printed:
+                over = _takes_over(spec, [s for s in specs if not s.default], season, item, rules)
+                given += tuple(g for g in printed if over is None or g.day < over)
         request = Request(spec, tuple(specs), season, item.blend, rules, given)
         return Surface(plot, bed, request, tuple(rows), item, self.alike)
 
@@ -350,6 +356,20 @@ def _lifted(**of: OuterRef) -> dict[str, Subquery]:
         "lifted_cap": Subquery(rows.values("cap")[:1]),
         "lifted_reason": Subquery(rows.values("reason")[:1]),
     }
+
+
+def _takes_over(
+    bed: BedSpec, crops: Iterable[PlantingSpec], season: GardenSeason, item: Item, rules: Rules
+) -> dt.date | None:
+    """The day on which the first of the crops is fed: up to it the default planting's printed feeds go on.
+
+    None where no crop gets any, or its bed cannot be dosed.
+    """
+    try:
+        days = [first_feed(bed, spec, season, item.blend, rules) for spec in crops]
+    except DoseError:
+        return None
+    return min((day for day in days if day is not None), default=None)
 
 
 _FED: dict[str, Fed] = {
@@ -498,16 +518,32 @@ class _FrozenLines:
         if bed is not None:
             for line in self.by_ground.get((plot, None), ()):  # before its beds were known: each has its part
                 part = Fraction(min(area_mm2, line.area_mm2), line.area_mm2)
-                found += [
-                    Given(day, int(n * part), None if boron is None else int(boron * part))
-                    for day, n, boron in line.weeks
-                    if day < first
-                ]
+                found += [_part(week, part) for week in line.weeks if week[0] < first]
+        return tuple(found)
+
+    def printed_of_default(
+        self, plot: int, bed: int, season: GardenSeason, rules: Rules, since: dt.date | None, area_mm2: int
+    ) -> tuple[Given, ...]:
+        """The default planting's frozen feeds of this season, from a day on: they are printed and in the tub,
+        whoever registers a crop meanwhile.
+        """
+        first = season.first_day(week_starts=rules.week_starts)
+        since = max(since or first, first)
+        found = []
+        for line in self._defaults(plot, bed):
+            whole = Fraction(1) if line.bed else Fraction(min(area_mm2, line.area_mm2), line.area_mm2)
+            found += [_part(week, whole) for week in line.weeks if week[0] >= since]
         return tuple(found)
 
     def _defaults(self, plot: int, bed: int | None) -> list[FrozenRow]:
         own = [line for line in self.by_ground.get((plot, bed), ()) if line.planting is None]
         return own or (list(self.by_ground.get((plot, None), ())) if bed is not None else [])
+
+
+def _part(week: tuple[dt.date, int, int | None], part: Fraction) -> Given:
+    """What a bed got of a frozen feed of which it has this part."""
+    day, n, boron = week
+    return Given(day, int(n * part), None if boron is None else int(boron * part))
 
 
 def _frozen(

@@ -376,6 +376,42 @@ def test_a_crop_registered_later_takes_over_at_the_next_feed(cast: Any) -> None:
     assert tomato.feeds[0].day == dt.date(2026, 6, 15)
 
 
+def given_by_default(round: Round) -> list[tuple[dt.date, int]]:
+    return [(entry.day, entry.ug_n) for entry in land_of_round(round).surfaces[0].request.given]
+
+
+def test_printed_feeds_up_to_the_crops_first_count_as_given(cast: Any) -> None:
+    """Transplanted on 8 June, the tomato is fed from the 22nd; the 15th is printed and in the tub."""
+    round = frozen(cast)
+    (line,) = round.snapshots.get().lines.all()
+    planted(cast.bed, "tomato", dt.date(2026, 6, 8), dt.datetime(2026, 6, 9, 12, tzinfo=dt.UTC))
+    default, tomato = land_of_round(round).surfaces[0].plan.plantings
+    assert (default.feeds[-1].day, tomato.feeds[0].day) == (dt.date(2026, 6, 8), dt.date(2026, 6, 22))
+    assert given_by_default(round) == [(dt.date(2026, 6, 15), line.weeks[2]["n_ug"])]
+
+
+def test_of_a_crop_that_is_never_fed_all_printed_feeds_count_as_given(cast: Any) -> None:
+    round = frozen(cast)
+    planted(cast.bed, "snap-bean", dt.date(2026, 6, 8), dt.datetime(2026, 6, 9, 12, tzinfo=dt.UTC))
+    assert [day for day, _ in given_by_default(round)] == [dt.date(2026, 6, 15), dt.date(2026, 6, 22)]
+
+
+def test_a_crop_registered_after_the_freeze_and_before_the_round_finds_the_printed_feeds_given(
+    cast: Any,
+) -> None:
+    round = frozen(cast)
+    planted(cast.bed, "tomato", dt.date(2026, 5, 28), dt.datetime(2026, 5, 29, 12, tzinfo=dt.UTC))
+    (tomato,) = land_of_round(round).surfaces[0].plan.plantings
+    assert tomato.feeds[0].day == dt.date(2026, 6, 11)
+    assert [day for day, _ in given_by_default(round)] == [FIRST, dt.date(2026, 6, 8)]
+
+
+def test_frozen_anew_nothing_is_given_by_it(cast: Any) -> None:
+    round = frozen(cast)
+    planted(cast.bed, "tomato", dt.date(2026, 6, 8), dt.datetime(2026, 6, 9, 12, tzinfo=dt.UTC))
+    assert land_of_round(round, anew=True).surfaces[0].request.given == ()
+
+
 def test_a_crop_registered_before_anything_was_frozen_has_all_its_feeds(cast: Any) -> None:
     planted(cast.bed, "tomato", dt.date(2026, 5, 11), dt.datetime(2026, 6, 9, tzinfo=dt.UTC))
     plans = land_of_round(a_round(cast)).surfaces[0].plan.plantings
