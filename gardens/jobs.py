@@ -115,13 +115,16 @@ class LeaseLost(Exception):
 
 
 def _failed(job: Job, problem: Exception) -> None:
-    """Try again a little later, a few times; then it stands as failed, for the organiser to see."""
+    """Try again a little later, a few times; then it stands as failed, for the organiser to see.
+
+    Only while the lease is ours: whoever took the job up since has it.
+    """
     refused = isinstance(problem, Refused)
     words = problem.message if isinstance(problem, Refused) else f"{type(problem).__name__}: {problem}"
     final = refused or job.attempts >= MOST_ATTEMPTS
     if not refused:
         log.error("failed", extra={"job": job.pk, "kind": job.kind}, exc_info=problem)
-    Job.objects.filter(pk=job.pk, state=JobState.RUNNING).update(
+    Job.objects.filter(pk=job.pk, state=JobState.RUNNING, lease_until=job.lease_until).update(
         state=JobState.FAILED if final else JobState.DUE,
         message=words[:2000],
         due_at=timezone.now() + dt.timedelta(seconds=20 * job.attempts),
