@@ -124,6 +124,14 @@ class WhoForm(ActForm):
         fits.sort(key=lambda p: (folded(p.name) != folded(said), p.contact != contact, p.name, p.pk))
         return {str(p.pk): p for p in fits[:MOST_CANDIDATES]}
 
+    def ask_about(self, others: str) -> None:
+        """The household holds ``others`` ("plot 18") too: whoever joins shares them, which is confirmed."""
+        self.fields["all_plots"] = forms.BooleanField(
+            label=_("Also for %s") % others,
+            required=False,
+            help_text=_("A household is the same persons on all its plots."),
+        )
+
     @property
     def person(self) -> Person | None:
         return self.candidates.get(self.cleaned_data.get("who", ""))

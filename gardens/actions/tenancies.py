@@ -9,7 +9,9 @@ from django.db import transaction
 from django.db.models import Q
 
 from gardens.actions.people import household_name
+from gardens.clock import today
 from gardens.days import EARLIEST, LATEST, in_words
+from gardens.folding import natural
 from gardens.models import Household, Member, Person, Plot, Role, RoleName, Tenancy
 from gardens.refusals import InTheWay, Refused
 
@@ -61,8 +63,22 @@ def pass_on(*, plot: Plot, by: Person | None, persons: Sequence[Person], day: dt
 
 
 @transaction.atomic
-def join_household(*, household: Household, by: Person | None, person: Person) -> Member:
-    """One more who shares the plot and may collect for it."""
+def join_household(
+    *, household: Household, by: Person | None, person: Person, all_plots: bool = False
+) -> Member:
+    """One more who shares the plot and may collect for it.
+
+    A household is one set of persons: whoever joins shares every plot that it holds or will hold. Where that is
+    more than one, ``all_plots`` says that this is meant; else it is refused.
+    """
+    labels = [plot.label for plot in plots_of(household)]
+    if len(labels) > 1 and not all_plots:
+        raise Refused(
+            "all_plots",
+            f"{household.name} holds plots {listed(labels)}. Say that {person.name} shares them all; to share "
+            "one of them only, let that plot pass to all who share it.",
+            "all_plots",
+        )
     member, made = Member.objects.get_or_create(
         programme=household.programme, household=household, person=person
     )
@@ -72,6 +88,20 @@ def join_household(*, household: Household, by: Person | None, person: Person) -
     _make_holder([person])
     _rename(household)
     return member
+
+
+def plots_of(household: Household) -> list[Plot]:
+    """What the household holds, now or from a day to come."""
+    day = today(household.programme)
+    held = Tenancy.objects.filter(household=household).filter(Q(until_day=None) | Q(until_day__gt=day))
+    plots = Plot.objects.filter(pk__in=held.values("plot")).select_related("garden")
+    return sorted(plots, key=lambda plot: (plot.garden.name, natural(plot.label)))
+
+
+def listed(labels: Sequence[str]) -> str:
+    """ "17", "17 and 18", "17, 18 and 20"."""
+    *most, last = labels
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 @transaction.atomic

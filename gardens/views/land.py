@@ -393,6 +393,8 @@ def member_add(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     if now is None:
         return redirect("tenancy_change", programme, plot)
     form = forms.WhoForm(request.POST or None, programme=seat.programme)
+    if others := [plot.label for plot in tenancies.plots_of(now.household) if plot.pk != found.pk]:
+        form.ask_about(f"plot{'s' if len(others) > 1 else ''} {tenancies.listed(others)}")
     if request.method == "POST" and form.is_valid():
         joined = attempt(form, lambda: _join(seat, now.household, form))
         if joined:
@@ -411,7 +413,12 @@ def member_add(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
 
 @transaction.atomic
 def _join(seat: Seat, household: Any, form: forms.WhoForm) -> Member:
-    return tenancies.join_household(household=household, by=seat.person, person=_who(seat, form))
+    return tenancies.join_household(
+        household=household,
+        by=seat.person,
+        person=_who(seat, form),
+        all_plots=form.cleaned_data.get("all_plots", False),
+    )
 
 
 @login_required
