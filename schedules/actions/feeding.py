@@ -5,6 +5,7 @@ larger.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 
 from django.db import transaction
 from django.utils import timezone
@@ -69,6 +70,17 @@ def log_feed(
         by=by,
         at=now,
     )
+
+
+@transaction.atomic
+def log_feeds(
+    *, plot: Plot, by: Person, kind: str, feeds: Iterable[tuple[dt.date, Bed | None, Planting | None]]
+) -> list[FeedLog]:
+    """Several feeds, each (day, bed, planting), fed or skipped together: all are kept, or none."""
+    return [
+        log_feed(plot=plot, by=by, kind=kind, day=day, bed=bed, planting=planting)
+        for day, bed, planting in feeds
+    ]
 
 
 @transaction.atomic

@@ -20,7 +20,7 @@ from gardens.models import Bed, Garden, Planting, Plot
 from gardens.refusals import Refused
 from gardens.views.pages import whole
 from schedules.actions import rates as rate_acts
-from schedules.actions.feeding import log_feed, undo_log
+from schedules.actions.feeding import log_feed, log_feeds, undo_log
 from schedules.forms_rounds import ExtraForm, LiftForm, OwnRateForm
 from schedules.models import CapLift, FeedLog, LogKind, OwnRate
 from schedules.queries.my_plot import PlotWeek, plot_week
@@ -85,15 +85,14 @@ def feed_log(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
     if kind == LogKind.EXTRA:
         return _extra(request, seat, row)
     try:
-        for feed in request.POST.getlist("feed"):
-            key, _, day = feed.partition("@")
-            bed, planting = _ground(row, key)
-            log_feed(plot=row, by=seat.person, kind=kind, day=_iso(day), bed=bed, planting=planting)
+        said = [feed.partition("@") for feed in request.POST.getlist("feed")]
+        feeds = [(_iso(day), *_ground(row, key)) for key, _, day in said]
+        log_feeds(plot=row, by=seat.person, kind=kind, feeds=feeds)
     except Refused as refusal:
         messages.error(request, refusal.message)
     else:
-        said = "Skipped. Nothing is made up for it." if kind == LogKind.SKIPPED else "Noted as fed."
-        messages.success(request, said)
+        told = "Skipped. Nothing is made up for it." if kind == LogKind.SKIPPED else "Noted as fed."
+        messages.success(request, told)
     return redirect("plot", programme=programme, plot=row.pk)
 
 
