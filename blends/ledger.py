@@ -315,14 +315,17 @@ def reverse(*, ticket: Ticket, by: Person, key: uuid.UUID, reason: str) -> Ticke
     """Take one ticket back; what it left to settle is settled by that."""
     with transaction.atomic():
         back = post(programme=ticket.programme, by=by, entry=reversal(ticket, key=key, reason=reason))
-        settle_by_reversal(ticket, back)
+        if not back.replayed:
+            settle_reversed(ticket=ticket, reversal=back)
         return back
 
 
-def settle_by_reversal(ticket: Ticket, back: Ticket) -> None:
+def settle_reversed(*, ticket: Ticket, reversal: Ticket) -> None:
     """The flags of a reversed ticket need no word any more."""
     Flag.objects.filter(ticket=ticket, settled_at=None).update(
-        settled_reason=f"reversed by ticket {back}", settled_by=back.by, settled_at=back.recorded_at
+        settled_reason=f"reversed by ticket {reversal}: {reversal.reason}"[:400],
+        settled_by=reversal.by,
+        settled_at=reversal.recorded_at,
     )
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from blends.models import Pail
 from gardens.faults import Fault
-from gardens.refusals import Refused
+from gardens.refusals import InTheWay, Refused
 
 
 @contextmanager
@@ -23,3 +24,14 @@ def wanted(reason: str, *, field: str = "reason", message: str = "Say why, in a 
     if not (text := reason.strip()):
         raise Refused("reason_wanted", message, field)
     return text[:400]
+
+
+@contextmanager
+def withdrawn_kindly() -> Iterator[None]:
+    """Who looks for a pail whose batch somebody took back at that instant gets a sentence."""
+    try:
+        yield
+    except Pail.DoesNotExist:
+        raise InTheWay(
+            "batch_withdrawn", "This batch was withdrawn a moment ago: open the mixing day again."
+        ) from None

@@ -58,6 +58,7 @@ R: Sequence[tuple[str, Kind, dict[str, str], int, int, int]] = (
     ("Drying agent", Kind.INERT, {}, 350_000, 2_000_000, 600),
 )  # fmt: skip
 MIXED_MG = sum(row[3] for row in R)  # 12 kg
+LONG_MADE = dt.datetime(2020, 1, 1, tzinfo=dt.UTC)  # so that any time in living memory can be told
 
 
 @dataclass
@@ -198,6 +199,8 @@ def play_day(
     batch, made = mix(
         day, revision, lots, scale, cast.steward, witness=cast.second_steward, mass_mg=mass_mg, pails=pails
     )
+    batch.made_at = LONG_MADE
+    batch.save(update_fields=["made_at"])
     round_ = Round.objects.create(
         programme=programme, number=1, first_day=day.day, weeks=4, revision=revision, mixing_day=day,
         batch=batch, state=RoundState.FROZEN, made_by=by,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import BigIntegerField, F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.utils import timezone
@@ -73,11 +73,19 @@ def open_day(
     if abs(day - today(programme)) > FAR_OFF:
         raise Refused("far_off", "A mixing day lies within a year of today.", "day")
     if MixingDay.objects.filter(programme=programme, garden=garden, day=day).exists():
-        raise InTheWay("have_it", f"There is a mixing day at {garden.name} on that date already.", "day")
-    made = MixingDay.objects.create(programme=programme, garden=garden, day=day, starts_at=starts_at)
+        raise _have_it(garden)
+    try:
+        with transaction.atomic():
+            made = MixingDay.objects.create(programme=programme, garden=garden, day=day, starts_at=starts_at)
+    except IntegrityError:  # somebody opened it a moment ago
+        raise _have_it(garden) from None
     for person in crew:
         add_crew(day=made, by=by, person=person)
     return made
+
+
+def _have_it(garden: Garden) -> InTheWay:
+    return InTheWay("have_it", f"There is a mixing day at {garden.name} on that date already.", "day")
 
 
 @transaction.atomic

@@ -6,9 +6,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from blends.batching import Held, Never
-from blends.models import Gate, Pail, PailDecision, Place, Verdict
+from blends.models import DayState, Gate, Pail, PailDecision, Place, Verdict
 from blends.queries.pails import PailState, as_kept, full_pails, pail_state
-from blends.refusals import wanted
+from blends.refusals import wanted, withdrawn_kindly
 from gardens.models import Person, RoleName
 from gardens.refusals import InTheWay, Refused
 
@@ -23,6 +23,7 @@ def release_pail(*, pail: Pail, by: Person, reason: str = "", accept: bool = Fal
     state = _locked_state(pail)
     if state.released:
         raise InTheWay("already_released", f"{_head(pail)} is released already; nothing changed.")
+    _day_is_open(state)
     if state.missing:
         names = ", ".join(c.target.component.material.name for c in state.missing)
         raise InTheWay("not_complete", f"{_head(pail)} is not complete: {names} still to weigh.")
@@ -68,9 +69,24 @@ def decide_anew(*, pail: Pail, by: Person, reason: str) -> PailDecision | None:
     return None
 
 
+def _day_is_open(state: PailState) -> None:
+    """Counted and finished: only a pail that was released before, and held since, is released again."""
+    if state.pail.batch.day.state == DayState.CLOSED and not was_released(state.pail):
+        raise InTheWay(
+            "day_closed",
+            f"That mixing day is counted and closed: {state.pail} was not released while it was open, so it "
+            "stays held. State what is in it as waste.",
+        )
+
+
+def was_released(pail: Pail) -> bool:
+    return PailDecision.objects.filter(pail=pail, verdict=Verdict.RELEASED).exists()
+
+
 def _locked_state(pail: Pail) -> PailState:
     Pail.objects.select_for_update(no_key=True).filter(pk=pail.pk).first()
-    return pail_state(full_pails(Pail.objects.filter(pk=pail.pk)).get())
+    with withdrawn_kindly():
+        return pail_state(full_pails(Pail.objects.filter(pk=pail.pk)).get())
 
 
 def _gate(pail: Pail, was: set[Gate], becomes: Gate) -> bool:

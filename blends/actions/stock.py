@@ -280,6 +280,8 @@ def receive_lot(
 def change_lot(*, lot: Lot, by: Person, code: str, price_minor: int, supplier: str) -> Lot:
     """What was typed wrong of a delivery and moves no mass: its mark, its price, its supplier."""
     code = " ".join(code.split())
+    if lot.withdrawn:
+        raise InTheWay("withdrawn", f"Lot {lot.code} was taken back; enter the delivery as it came.")
     if not code or len(code) > 40:
         raise Refused("lot_code", "Give the lot a short mark to write on its bags, such as C-07.", "code")
     if not 0 <= price_minor <= 10**12:
@@ -293,6 +295,28 @@ def change_lot(*, lot: Lot, by: Person, code: str, price_minor: int, supplier: s
         raise InTheWay("lot_code_used", f"There is a lot {code} already.", "code") from None
     lot.refresh_from_db()
     return lot
+
+
+@transaction.atomic
+def withdraw_lot(*, ticket: Ticket, by: Person, key: uuid.UUID, reason: str) -> Ticket:
+    """A delivery entered wrong: its ticket is reversed, its price no longer counts, its mark is free again.
+
+    Refused once anything else moved it that still stands.
+    """
+    lot = _lot_of(ticket)
+    place = Place.objects.select_for_update(of=("self",)).get(lot=lot, ins__ticket=ticket)
+    moved = Movement.objects.filter(Q(source__lot=lot) | Q(target__lot=lot)).filter(
+        ticket__reversed_by=None, ticket__reverses=None
+    )
+    if moved.exclude(ticket=ticket).exists():
+        raise InTheWay(
+            "lot_begun",
+            f"Some of lot {lot.code} was carried, counted or taken since it came. Count what stands there and "
+            "say why, or send it back.",
+        )
+    reversal = ledger.reverse(ticket=ticket, by=by, key=key, reason=reason)
+    Lot.objects.filter(pk=place.lot_id).update(withdrawn=True)
+    return reversal
 
 
 def _lot_of(ticket: Ticket) -> Lot:

@@ -15,7 +15,8 @@ from django.utils import timezone
 
 from blends import ledger
 from blends.actions.release import decide_anew
-from blends.actions.settling import settle_reversed
+from blends.actions.settling import flag_counted
+from blends.actions.told import not_before
 from blends.batching import Fitness
 from blends.ledger import FILLABLE, Entry, Line
 from blends.models import (
@@ -36,9 +37,9 @@ from blends.models import (
     WeighOut,
 )
 from blends.planning import as_wanted, fit_of, loads
-from blends.queries.pails import ComponentState, pail_state
+from blends.queries.pails import ComponentState
 from blends.readings import PART, Asked, ReadingAsked, ask, holds
-from blends.refusals import wanted
+from blends.refusals import wanted, withdrawn_kindly
 from blends.safety import POINTS
 from gardens.models import Person
 from gardens.refusals import InTheWay, Refused
@@ -83,6 +84,7 @@ class Reading:
             "witness": self.witness.pk if self.witness else None,
             "alone": self.alone,
             "part": self.part,
+            "question_reason": self.question_reason,
         }
 
 
@@ -113,11 +115,13 @@ def weigh_out(
     reading = Reading(
         component, lot, scale, gross_mg, tare_mg, witness, alone, question_reason.strip()[:400], part
     )
-    payload = {"pail": pail.pk, **reading.payload()}
+    happened = happened_at.astimezone(dt.UTC).isoformat() if happened_at else ""
+    payload = {"pail": pail.pk, "happened_at": happened, **reading.payload()}
     pail = _locked(pail)
     if found := ledger.known(pail.programme, key, TicketKind.WEIGH_OUT, payload):
         return found.weigh_out
     _may_weigh(pail)
+    not_before(happened_at, pail.batch)
     _check_reading(pail, reading, by)
     asked = question_about(pail, reading)
     if asked and not reading.question_reason:
@@ -205,7 +209,8 @@ def correct_weigh_out(
     tickets = ledger.post_all(programme=pail.programme, by=by, entries=entries, device=device)
     if tickets[-1].replayed:
         return tickets[-1].weigh_out
-    settle_reversed(ticket=weigh_out.ticket, reversal=tickets[0], by=by)
+    ledger.settle_reversed(ticket=weigh_out.ticket, reversal=tickets[0])
+    flag_counted(ticket=weigh_out.ticket, on=tickets[-1])
     made = _keep(ticket_id=tickets[-1].pk, pail=pail, reading=reading, asked=asked)
     decide_anew(pail=pail, by=by, reason=f"a reading was corrected: {reason}")
     return made
@@ -218,7 +223,7 @@ def reverse_weigh_out(*, weigh_out: WeighOut, by: Person, key: uuid.UUID, reason
     pail = _locked(weigh_out.pail)
     ticket = ledger.reverse(ticket=weigh_out.ticket, by=by, key=key, reason=reason)
     if not ticket.replayed:
-        settle_reversed(ticket=weigh_out.ticket, reversal=ticket, by=by)
+        flag_counted(ticket=weigh_out.ticket, on=ticket)
         decide_anew(pail=pail, by=by, reason=f"a reading was taken back: {reason}")
     return pail
 
@@ -276,13 +281,19 @@ def _state_of(pail: Pail, row: PailTarget, leaving_out: WeighOut | None) -> Comp
 def _locked(pail: Pail) -> Pail:
     """The pail's row, locked so that two acts on it come one after the other; its place is read afresh."""
     Pail.objects.select_for_update(no_key=True).filter(pk=pail.pk).first()
-    return Pail.objects.select_related("place", "batch__day", "batch__revision", "programme").get(pk=pail.pk)
+    rows = Pail.objects.select_related("place", "batch__day", "batch__revision", "programme")
+    with withdrawn_kindly():
+        return rows.get(pk=pail.pk)
 
 
 def _may_weigh(pail: Pail) -> None:
     day = pail.batch.day
     if day.state == DayState.CLOSED:
-        raise InTheWay("day_closed", "That mixing day is closed: nothing more is weighed.")
+        raise InTheWay(
+            "day_closed",
+            "That mixing day is counted and closed: what stood in its pails is in the counts. Correct a reading "
+            "if it was wrong; what is still to be weighed goes into a batch of a new mixing day.",
+        )
     ticked = set(SafetyTick.objects.filter(day=day).values_list("point", flat=True))
     if missing := [p for p in POINTS if p not in ticked]:
         count = len(missing)
@@ -383,7 +394,6 @@ __all__ = [
     "correct_weigh_out",
     "look_at",
     "lot_place",
-    "pail_state",
     "question_about",
     "reverse_weigh_out",
     "weigh_out",

@@ -214,6 +214,9 @@ class LotJSON(serializers.Serializer[Lot]):
     day = serializers.DateField()
     garden = serializers.IntegerField(source="garden_id")
     spot = serializers.CharField()
+    withdrawn = serializers.BooleanField(
+        help_text="Entered wrong: its ticket was reversed, and its price does not count."
+    )
 
     @extend_schema_field(Quantity(allow_null=True, help_text="For those who report; else null."))
     def get_price(self, lot: Lot) -> QuantityJSON | None:

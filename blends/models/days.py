@@ -30,7 +30,12 @@ class MixingDay(Walled):
 
     class Meta:
         ordering = ["-day", "-id"]
-        constraints = wall("garden", "closed_by")
+        constraints = [
+            *wall("garden", "closed_by"),
+            models.UniqueConstraint(
+                fields=["programme", "garden", "day"], name="%(app_label)s_%(class)s_one_per_garden"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.day:%d.%m.%Y}"

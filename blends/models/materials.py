@@ -111,12 +111,17 @@ class Lot(Walled):
     garden = models.ForeignKey(Garden, on_delete=models.PROTECT, related_name="+")
     spot = models.CharField(_("where it stands"), max_length=80)
     by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    withdrawn = models.BooleanField(default=False)  # entered wrong, its ticket reversed; the mark is free again
 
     class Meta:
         ordering = ["-day", "-id"]
         constraints = [
             *wall("material", "declaration", "garden", "by"),
-            models.UniqueConstraint(fields=["programme", "code"], name="%(app_label)s_%(class)s_code"),
+            models.UniqueConstraint(
+                fields=["programme", "code"],
+                condition=models.Q(withdrawn=False),
+                name="%(app_label)s_%(class)s_code",
+            ),
             models.CheckConstraint(
                 condition=models.Q(bags__gt=0, bag_mass_mg__gt=0, price_minor__gte=0),
                 name="%(app_label)s_%(class)s_amounts",

@@ -106,8 +106,8 @@ def lots_of_day(day: MixingDay) -> tuple[Lot, ...]:
 
 
 def newest_lots(programme: Programme, materials: Iterable[int]) -> Mapping[int, Lot]:
-    """The last delivery of each material."""
-    rows = Lot.objects.filter(programme=programme, material__in=list(materials)).order_by("day", "id")
+    """The last delivery of each material that stands."""
+    rows = Lot.objects.filter(programme=programme, material__in=list(materials), withdrawn=False).order_by("day", "id")
     return {lot.material_id: lot for lot in rows}
 
 

@@ -23,7 +23,7 @@ from blends.actions.stock import (
 )
 from blends.batching import count_band
 from blends.forms import CountForm, LossForm, LotChangeForm, LotForm, MoveForm, SendBackForm
-from blends.models import Count, Gate, Lot, MixingDay, Place, PlaceKind
+from blends.models import Count, Gate, Lot, MixingDay, Place, PlaceKind, Ticket, TicketKind
 from blends.queries.store import lots as lots_of
 from blends.queries.store import stock as stock_of
 from blends.views.pages import link
@@ -47,8 +47,9 @@ def lots(request: HttpRequest, programme: int) -> HttpResponse:
     """All deliveries, newest first; prices for those who report."""
     seat = take_seat(request, programme, to=To.READ)
     rows = list(lots_of(seat.programme))
-    paid = sum(lot.price_minor for lot in rows)
-    return render(request, "blends/lots.html", {"lots": rows, "paid": paid})
+    stand = [lot for lot in rows if not lot.withdrawn]
+    context = {"lots": rows, "stand": len(stand), "paid": sum(lot.price_minor for lot in stand)}
+    return render(request, "blends/lots.html", context)
 
 
 @login_required
@@ -108,7 +109,13 @@ def lot(request: HttpRequest, programme: int, lot: int) -> HttpResponse:
         if changed:
             messages.success(request, f"Lot {changed.code} is mended.")
             return redirect("lots", programme=programme)
-    return render(request, "blends/lot.html", {"lot": row, "form": form})
+    came = Ticket.objects.filter(kind=TicketKind.RECEIVE, lines__target__lot=row, reversed_by=None).first()
+    context = {
+        "lot": row,
+        "form": form,
+        "take_back": link("ticket_reverse", programme=programme, pk=came.pk) if came else "",
+    }
+    return render(request, "blends/lot.html", context)
 
 
 @login_required

@@ -20,6 +20,7 @@ from blends.actions.days import (
     reverse_weigh_out,
     weigh_out,
 )
+from blends.actions.release import was_released
 from blends.batching import Doubt, Fitness, Held, Never, Reason, Target
 from blends.forms_days import CorrectForm, HoldForm, ReleaseForm, WeighForm, scale_words
 from blends.models import Component, MixingDay, Pail, PailTarget, Scale, WeighOut
@@ -302,6 +303,7 @@ def _pail_page(
         "compare": _compare(state),
         "held": isinstance(state.verdict, Held),
         "never": isinstance(state.verdict, Never),
+        "shut": not state.pail.batch.day.is_open and not was_released(state.pail),
         "reasons": [r.text for r in reasons],
         "off": any(r.nutrient for r in reasons),
         "release": release,

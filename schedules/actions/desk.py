@@ -15,7 +15,8 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from blends import ledger
-from blends.actions.settling import settle, settle_reversed
+from blends.actions.settling import flag_counted, settle
+from blends.actions.told import not_before
 from blends.ledger import Entry, Line
 from blends.models import (
     Batch,
@@ -106,6 +107,7 @@ def hand_out(
         outsider = not _is_member(portion, collected_by)
         if told:
             _not_in_future(happened_at)
+            not_before(happened_at, pail.batch)
         else:
             _may_hand_out(portion, pail, had, left_mg, outsider and not consent.strip(), collected_by)
             if not question_reason.strip():
@@ -136,7 +138,10 @@ def hand_out(
             _said(question_reason, consent),
         )
         if told:
-            _flag_what_is_odd(ticket, portion, pail, place, had, net_mg - left_mg if over else 0)
+            _flag_what_is_odd(ticket, portion, pail, place)
+        if over:
+            words = _had_words(had) or "more than the portion in one tub"
+            _flag(ticket, FlagCode.TWICE, place, net_mg - left_mg, words)
         return collection
 
 
@@ -182,7 +187,7 @@ def correct_collection(
             programme=portion.programme, by=by, entries=[back, anew], device=device
         )
         odd = _still_odd(collection) if pail == collection.pail else []
-        settle_reversed(ticket=collection.ticket, reversal=reversal, by=by)
+        ledger.settle_reversed(ticket=collection.ticket, reversal=reversal)
         others = what_stands(portion)
         left_mg = portions.left(
             portion.due_mg, sum(c.net_mg for c in others), max([home, *(c.home_mg for c in others)])
@@ -194,6 +199,7 @@ def correct_collection(
         corrected = _record(ticket, portion, pail, collected_by, reading_mg, tare_mg, home, asked, said)
         for flag in odd:
             _flag(ticket, FlagCode(flag.code), place, 0, flag.note)
+        flag_counted(ticket=collection.ticket, on=ticket)
         if portions.is_over(net_mg, left_mg) or not left_mg:
             _flag(
                 ticket,
@@ -213,7 +219,8 @@ def reverse_collection(*, collection: Collection, by: Person, key: uuid.UUID, re
         entry = ledger.reversal(collection.ticket, key=key, reason=reason.strip()[:400])
         reversal = ledger.post(programme=portion.programme, by=by, entry=entry)
         if not reversal.replayed:
-            settle_reversed(ticket=collection.ticket, reversal=reversal, by=by)
+            ledger.settle_reversed(ticket=collection.ticket, reversal=reversal)
+            flag_counted(ticket=collection.ticket, on=reversal)
             _settle_pairs(portion, reversal, by)
         return reversal
 
@@ -242,12 +249,15 @@ def take_back(
         "batch": batch.pk if batch else None,
         "mass_mg": mass_mg,
         "reason": reason,
+        "happened_at": _utc(happened_at),
     }
     with transaction.atomic():
         portion = _locked(portion)
         if known := ledger.known(portion.programme, key, TicketKind.TAKE_BACK, payload):
             return known
         tub = _tub_to_take_from(portion, batch)
+        assert tub.batch is not None
+        not_before(happened_at, tub.batch)
         entry = Entry(
             kind=TicketKind.TAKE_BACK,
             key=key,
@@ -278,6 +288,7 @@ def hand_over(
 ) -> Ticket:
     """The plot changes hands and the tub with it: from one household's tub to the next one's, same batch."""
     _not_in_future(happened_at)
+    not_before(happened_at, batch)
     if giver == taker:
         raise Refused("same_household", "Giver and taker are one household: the tub stays.", "taker")
     with transaction.atomic():
@@ -295,6 +306,8 @@ def hand_over(
                 "to": taker.pk,
                 "batch": batch.pk,
                 "mass_mg": mass_mg,
+                "reason": reason,
+                "happened_at": _utc(happened_at),
             },
             lines=[Line(tub, _tub(plot, taker, batch), mass_mg)],
             reason=reason.strip()[:400],
@@ -429,8 +442,12 @@ def _payload(
         "question_reason": question_reason,
         "consent": consent,
         "told": told,
-        "happened_at": happened_at.astimezone(dt.UTC).isoformat() if happened_at else "",
+        "happened_at": _utc(happened_at),
     }
+
+
+def _utc(moment: dt.datetime | None) -> str:
+    return moment.astimezone(dt.UTC).isoformat() if moment else ""
 
 
 def _entry(
@@ -496,16 +513,12 @@ def _said(question_reason: str, consent: str) -> str:
     return "; ".join(part.strip() for part in (question_reason, consent) if part.strip())
 
 
-def _flag_what_is_odd(
-    ticket: Ticket, portion: Portion, pail: Pail, place: Place, had: list[Collection], over_mg: int
-) -> None:
-    if over_mg > 0:
-        _flag(ticket, FlagCode.TWICE, place, over_mg, _had_words(had) or "more than the portion in one tub")
+def _flag_what_is_odd(ticket: Ticket, portion: Portion, pail: Pail, place: Place) -> None:
     if pail.batch.revision_id != portion.revision_id:
         _flag(ticket, FlagCode.OTHER, place, 0, f"due: {portion.revision}; handed out: {pail.batch.revision}")
     if not _desk_days(portion, pail).get().is_open:
         _flag(ticket, FlagCode.LATE, place, 0, f"the day of {pail} was closed")
-    elif place.gate != Gate.RELEASED:
+    if place.gate != Gate.RELEASED:
         _flag(ticket, FlagCode.HELD, place, 0, f"{pail} was {place.get_gate_display()}")
 
 

@@ -13,13 +13,13 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import isqrt
+from zoneinfo import ZoneInfo
 
 from django.db.models import BooleanField, ExpressionWrapper, F, Min, OuterRef, Q, Subquery, Sum, Value
 from django.db.models import Count as Tally
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, TruncDate
 
 from blends.models import Count, Flag, Movement, Place, PlaceKind, Ticket, TicketKind
-from gardens.clock import today
 from gardens.folding import natural
 from gardens.models import Garden, Plot, Programme
 from schedules.models import Collection, Portion
@@ -415,21 +415,19 @@ def _who_came(programme: Programme, first: dt.date | None, last: dt.date) -> lis
 
 def _counts(programme: Programme, first: dt.date | None, last: dt.date) -> list[Count]:
     """Counts of the span, by the programme's days."""
-    rows = Count.objects.filter(programme=programme).select_related(
-        "place__lot__material",
-        "place__garden",
-        "place__pail__batch",
-        "place__plot__garden",
-        "place__batch",
-        "by",
+    rows = Count.objects.filter(programme=programme).annotate(
+        counted_on=TruncDate("at", tzinfo=ZoneInfo(programme.zone))
     )
-    return [
-        c for c in rows if (not first or first <= day_of(programme, c.at)) and day_of(programme, c.at) <= last
-    ]
-
-
-def day_of(programme: Programme, at: dt.datetime) -> dt.date:
-    return today(programme, at)
+    return list(
+        rows.filter(in_span(first, last, "counted_on")).select_related(
+            "place__lot__material",
+            "place__garden",
+            "place__pail__batch",
+            "place__plot__garden",
+            "place__batch",
+            "by",
+        )
+    )
 
 
 def to_settle_list(programme: Programme, *, settled: bool = False) -> list[Flag]:

@@ -229,7 +229,7 @@ def test_told_of_a_held_pail_a_closed_day_or_another_blend_is_kept_and_flagged(c
     Place.objects.filter(pail=day.pails[0]).update(gate=Gate.HELD)
     assert flags(give(cast, day, 50, told=True).ticket) == {(FlagCode.HELD, 0)}
     MixingDay.objects.update(state="closed")
-    assert flags(give(cast, day, 50, told=True).ticket) == {(FlagCode.LATE, 0)}
+    assert flags(give(cast, day, 50, told=True).ticket) == {(FlagCode.LATE, 0), (FlagCode.HELD, 0)}
     MixingDay.objects.update(state="open")
     other = make_revision(day.programme, cast.organiser, "Other blend")
     _, pails = mix(
@@ -304,7 +304,7 @@ def test_reversing_gives_the_portion_back_and_settles_its_flags(cast: Any, day: 
         collection=collection, by=cast.organiser, key=key(), reason="never happened"
     )
     assert day.pail_place().balance_mg == 140_000 and desk.what_stands(collection.portion) == []
-    assert collection.ticket.flags.get().settled_reason == f"reversed by {reversal}: never happened"
+    assert collection.ticket.flags.get().settled_reason == f"reversed by ticket {reversal}: never happened"
 
 
 def test_reversing_one_of_a_pair_settles_the_pair(cast: Any, day: Day) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import pytest
@@ -24,7 +25,8 @@ def later(cast: Any) -> Day:
     """Two pails of an earlier, closed day stand released and unopened; a new day has its own pail."""
     old = play_day(cast)
     Round.objects.filter(pk=old.round.pk).update(state="closed")
-    MixingDay.objects.filter(pk=old.day.pk).update(state=DayState.CLOSED)
+    before = old.day.day - dt.timedelta(days=28)
+    MixingDay.objects.filter(pk=old.day.pk).update(state=DayState.CLOSED, day=before)
     day = MixingDay.objects.create(programme=cast.programme, garden=cast.garden, day=old.day.day)
     batch, pails = mix(
         day, old.revision, old.lots, old.scale, cast.steward, witness=cast.second_steward, pails=1,
