@@ -10,6 +10,7 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordResetForm, SetPasswordForm
 from django.utils.translation import gettext_lazy as _
 
+from gardens import tries
 from gardens.forms import ActForm, DayField, MassField, RateField
 from gardens.models import FeederClass, Giving, Programme, RoleName, Units, User
 from gardens.quantities import Mass, Rate
@@ -45,6 +46,18 @@ class SignInForm(AuthenticationForm):
 
     def clean_username(self) -> str:
         return str(self.cleaned_data["username"]).lower()
+
+    def clean(self) -> dict[str, Any]:
+        """The password is looked at only while tries are left."""
+        address = self.cleaned_data.get("username", "")
+        if self.request is None or not address:
+            return super().clean()
+        if tries.are_spent(self.request, address):
+            raise forms.ValidationError(tries.TOO_MANY, code="too_many")
+        cleaned = super().clean()
+        if self.get_user() is not None:
+            tries.was_right(self.request, address)
+        return cleaned
 
 
 class ResetForm(PasswordResetForm):

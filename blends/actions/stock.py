@@ -304,7 +304,9 @@ def withdraw_lot(*, ticket: Ticket, by: Person, key: uuid.UUID, reason: str) -> 
     Refused once anything else moved it that still stands.
     """
     lot = _lot_of(ticket)
-    place = Place.objects.select_for_update(of=("self",)).get(lot=lot, ins__ticket=ticket)
+    Place.objects.select_for_update(of=("self",)).get(
+        lot=lot, ins__ticket=ticket
+    )  # nothing leaves it meanwhile
     moved = Movement.objects.filter(Q(source__lot=lot) | Q(target__lot=lot)).filter(
         ticket__reversed_by=None, ticket__reverses=None
     )
@@ -315,7 +317,7 @@ def withdraw_lot(*, ticket: Ticket, by: Person, key: uuid.UUID, reason: str) -> 
             "say why, or send it back.",
         )
     reversal = ledger.reverse(ticket=ticket, by=by, key=key, reason=reason)
-    Lot.objects.filter(pk=place.lot_id).update(withdrawn=True)
+    Lot.objects.filter(pk=lot.pk).update(withdrawn=True)
     return reversal
 
 
