@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -274,8 +274,9 @@ def _keep(row: Round, land: Land, lines: Sequence[_Draft], by: Person | None, no
         raise InTheWay(
             "frozen_meanwhile", "Somebody froze this round a moment ago. Look at it again."
         ) from None
+    lines = [_with_households(line, land) for line in lines]
     FrozenLine.objects.bulk_create((draft.row(row, snapshot) for draft in lines), batch_size=500)
-    _make_portions(row, land, lines)
+    _make_portions(row, lines)
     moved = Round.objects.filter(pk=row.pk, state__in=[RoundState.OPEN, RoundState.FROZEN]).update(
         state=RoundState.FROZEN
     )
@@ -362,14 +363,22 @@ def _numbers(plan: PlantingPlan, round: Round) -> dict[str, Any]:
     }
 
 
-def _make_portions(round: Round, land: Land, lines: Sequence[_Draft]) -> None:
-    """One per plot and household with a feed in the round, by who holds the plot on each feed's day."""
+def _with_households(line: _Draft, land: Land) -> _Draft:
+    """Each feed with the household that holds the plot on its day: whose tub it is in."""
+    weeks = []
+    for week in line.weeks:
+        holder = land.holder_on(line.plot, dt.date.fromisoformat(week["day"]))
+        weeks.append({**week, "household": holder.pk if holder else None})
+    return replace(line, weeks=tuple(weeks))
+
+
+def _make_portions(round: Round, lines: Sequence[_Draft]) -> None:
+    """One per plot and household with a feed in the round."""
     due: dict[tuple[int, int], int] = defaultdict(int)
     for line in lines:
         for week in line.weeks:
-            household = land.holder_on(line.plot, dt.date.fromisoformat(week["day"]))
-            if household is not None:
-                due[line.plot, household.pk] += week["mg"]
+            if week["household"] is not None:
+                due[line.plot, week["household"]] += week["mg"]
     division = round.programme.desk_division_mg
     Portion.objects.filter(round=round).delete()
     Portion.objects.bulk_create(

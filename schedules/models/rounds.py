@@ -94,8 +94,9 @@ class Snapshot(Walled):
 class FrozenLine(Walled):
     """One planting's (or default planting's) share of a frozen demand.
 
-    ``weeks`` is [{"day": "YYYY-MM-DD", "n_ug": int, "mg": int}, …] for the feeds of the round: nitrogen in whole
-    micrograms, rounded once, from which every mass is derived. ``numbers`` keeps what fixes the unit from now on
+    ``weeks`` is [{"day": "YYYY-MM-DD", "n_ug": int, "b_ug": int | None, "mg": int, "household": int | None}, …] for
+    the feeds of the round: nitrogen in whole micrograms, rounded once, from which every mass is derived; boron,
+    None where nobody declared it; who held the plot on that day. ``numbers`` keeps what fixes the unit from now on
     (unit after the caps, number of feeds, interval, cap, what the soil leaves), as exact text.
     """
 

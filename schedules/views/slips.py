@@ -12,6 +12,7 @@ from blends.models import PailDecision
 from gardens.access import To, find, take_seat
 from gardens.views.pages import whole
 from schedules.models import Round, RoundState
+from schedules.queries.slips import Slips
 from schedules.queries.slips import slips as slips_of
 
 
@@ -27,7 +28,7 @@ def slips(request: HttpRequest, programme: int, round: int) -> HttpResponse:
     row = find(seat, rows.annotate(accepted=Exists(accepted)), round)
     plot = request.GET.get("plot", "")
     garden = request.GET.get("garden", "")
-    found = []
+    found = Slips((), ())
     if row.state != RoundState.OPEN:
         found = slips_of(
             row,
@@ -35,5 +36,6 @@ def slips(request: HttpRequest, programme: int, round: int) -> HttpResponse:
             plot=whole(plot),
             garden=whole(garden),
         )
-    sheets = [found[at : at + 4] for at in range(0, len(found), 4)]
-    return render(request, "schedules/slips.html", {"round": row, "sheets": sheets, "count": len(found)})
+    sheets = [found.each[at : at + 4] for at in range(0, len(found.each), 4)]
+    shown = {"round": row, "sheets": sheets, "slips": found, "count": len(found.each)}
+    return render(request, "schedules/slips.html", shown)
