@@ -86,7 +86,8 @@ def feed_log(request: HttpRequest, programme: int, plot: int) -> HttpResponse:
         return _extra(request, seat, row)
     try:
         said = [feed.partition("@") for feed in request.POST.getlist("feed")]
-        feeds = [(_iso(day), *_ground(row, key)) for key, _, day in said]
+        grounds = [_ground(row, key) for key, _, _ in said]
+        feeds = [(_iso(day), *ground) for (_, _, day), ground in zip(said, grounds, strict=True)]
         log_feeds(plot=row, by=seat.person, kind=kind, feeds=feeds)
     except Refused as refusal:
         messages.error(request, refusal.message)
