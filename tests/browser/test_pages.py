@@ -65,8 +65,14 @@ def test_pages_that_stand_open_later_are_in_order(demo: str, somebody: Callable[
     visitor.goes_to("All rounds", look=False).act(look=False).act(look=False)
     visitor.press("Change the round", look=False)
     look("round_change")
-    visitor.follow(re.compile("^Back to round"), look=False).press("Another blend", look=False)
+    visitor.follow(re.compile("^Back to round"), look=False)
+    visitor.page.wait_for_selector(
+        "text=Weigh-outs, the same for each pail"
+    )  # drawn into the page by a script
+    visitor.press("Another blend", look=False)
     look("round_blend")
+    visitor.goes_to("Round 2", look=False).go(visitor.page.url + "batch/")  # where there is no script, a link
+    look("round_batch")
     visitor.goes_to("Blends", look=False).follow("All-round blend", look=False)
     visitor.press("Change the recipe", look=False)
     visitor.page.get_by_label("How much", exact=True).nth(3).fill("380 g")

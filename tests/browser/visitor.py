@@ -48,6 +48,7 @@ class Visitor:
     excused: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
+        self.page.set_default_timeout(15_000)
         self.page.add_init_script(_REFUSED)
         self.page.on("console", self._console)
         self.page.on("pageerror", lambda error: self.problems.append(f"script: {error}"))
@@ -188,6 +189,7 @@ class Visitor:
 
     def _settle(self) -> None:
         self.page.wait_for_load_state("load")
+        assert not self.problems, f"{self.name} at {self.page.url}: {self.problems}"
 
 
 def _told(violation: dict[str, Any]) -> str:
