@@ -124,7 +124,9 @@ class Dose:
 
     @property
     def working(self) -> dict[str, Any]:
-        line = self.feed.line if self.feed else self.plan.line
+        """This week's working, or that of the feed to come."""
+        shown = self.feed or self.next
+        line = (shown.line if shown else "") or self.plan.line
         return {"line": line, "steps": self.plan.working.steps}
 
     @property

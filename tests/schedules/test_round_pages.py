@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Any
 
 import pytest
@@ -454,3 +455,10 @@ def test_pages_take_at_most_fifteen_queries_however_many_rows(
     with django_assert_max_num_queries(15) as many:
         page(client, name, query=query, **kwargs)
     assert len(many.captured_queries) == len(few.captured_queries)
+
+
+def test_a_bed_at_rest_says_why_of_the_feed_that_comes_next(cast: Any, as_: Any, round: Round) -> None:
+    planted(cast.bed, "tomato", dt.date(2026, 6, 1), ends_on=dt.date(2026, 9, 28))
+    text = page(as_(cast.holder), "plot", programme=cast.programme.pk, plot=cast.plot.pk)
+    said = re.search(r"Feeding begins: [^,<]+, ([0-9.]+ g)", text)
+    assert said and f"Why {said[1]}</b>" in text
