@@ -111,7 +111,9 @@ class Lot(Walled):
     garden = models.ForeignKey(Garden, on_delete=models.PROTECT, related_name="+")
     spot = models.CharField(_("where it stands"), max_length=80)
     by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
-    withdrawn = models.BooleanField(default=False)  # entered wrong, its ticket reversed; the mark is free again
+    withdrawn = models.BooleanField(
+        default=False
+    )  # entered wrong, its ticket reversed; the mark is free again
 
     class Meta:
         ordering = ["-day", "-id"]

@@ -107,7 +107,9 @@ def lots_of_day(day: MixingDay) -> tuple[Lot, ...]:
 
 def newest_lots(programme: Programme, materials: Iterable[int]) -> Mapping[int, Lot]:
     """The last delivery of each material that stands."""
-    rows = Lot.objects.filter(programme=programme, material__in=list(materials), withdrawn=False).order_by("day", "id")
+    rows = Lot.objects.filter(programme=programme, material__in=list(materials), withdrawn=False).order_by(
+        "day", "id"
+    )
     return {lot.material_id: lot for lot in rows}
 
 
