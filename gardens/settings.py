@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import sys
 import warnings
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
@@ -194,7 +195,7 @@ STORAGES = {
     "staticfiles": {
         "BACKEND": (
             "whitenoise.storage.CompressedManifestStaticFilesStorage"
-            if _COLLECTED
+            if _COLLECTED or "collectstatic" in sys.argv
             else "django.contrib.staticfiles.storage.StaticFilesStorage"
         )
     },
