@@ -119,6 +119,7 @@ class Children:
                 env={
                     **os.environ,
                     "DJANGO_SETTINGS_MODULE": "gardens.settings",
+                    "LOG_LEVEL": os.environ.get("LOG_LEVEL", "WARNING"),
                     "LEASH_KEEPS": ",".join(map(str, keep)),
                 },
                 pass_fds=(self.near, *keep),
