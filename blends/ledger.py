@@ -26,7 +26,7 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import F, QuerySet
 from django.utils import timezone
 
-from blends.models import Flag, FlagCode, Gate, Movement, Place, PlaceKind, Ticket, TicketKind
+from blends.models import SIGNED, Flag, FlagCode, Gate, Movement, Place, PlaceKind, Ticket, TicketKind
 from gardens.models import Person, Programme
 from gardens.refusals import InTheWay, Refused
 
@@ -48,6 +48,7 @@ class Require:
     unopened: bool = False
 
 
+TRIES = 5
 #: What ``str(place)`` reads, for select_related.
 NAMED = ("lot__material", "garden", "pail__batch", "plot__garden", "batch")
 RELEASED = Require(gates=frozenset({Gate.RELEASED}))
@@ -262,12 +263,18 @@ def _update(pk: int, net: int, signed: bool, need: Require | None, opens: bool) 
         changes["opened"] = True
     if not changes:
         changes["opened"] = F("opened")
-    if rows.update(**changes) == 1:
-        return
-    raise _why(Place.objects.get(pk=pk), net, need)
+    for _ in range(TRIES):
+        if rows.update(**changes) == 1:
+            return
+        place = Place.objects.get(pk=pk)
+        if in_the_way := _in_the_way(place, net, need):
+            raise in_the_way
+        # What was in the way went in that very instant, as when a pail is held and released again: once more.
+    raise InTheWay("changed_meanwhile", f"{_head(place)} changed in that instant. Record it once more.")
 
 
-def _why(place: Place, net: int, need: Require | None) -> Refused:
+def _in_the_way(place: Place, net: int, need: Require | None) -> Refused | None:
+    """Why the place as it stands now cannot be booked so; None where nothing is in the way."""
     if need and need.gates and place.gate not in need.gates:
         if Gate.RELEASED in need.gates:
             return InTheWay("pail_not_released", f"{_head(place)} is held: nothing may be handed out of it.")
@@ -276,10 +283,12 @@ def _why(place: Place, net: int, need: Require | None) -> Refused:
         )
     if need and need.unopened and place.opened:
         return InTheWay("pail_opened", f"{_head(place)} was opened: nothing more goes in.")
-    return InTheWay(
-        "not_enough",
-        f"{_head(place)} holds {place.balance_mg / 1000:,.1f} g by the book, {-net / 1000:,.1f} g is wanted.",
-    )
+    if net < 0 and place.kind not in SIGNED and place.balance_mg < -net:
+        return InTheWay(
+            "not_enough",
+            f"{_head(place)} holds {place.balance_mg / 1000:,.1f} g by the book, {-net / 1000:,.1f} g is wanted.",
+        )
+    return None
 
 
 def _head(place: Place) -> str:

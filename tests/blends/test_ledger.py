@@ -96,6 +96,31 @@ def test_an_opened_pail_takes_nothing_more_in(cast: Any, places: tuple[Place, Pl
         post(cast, Line(lost, waste, 5), require={waste.pk: Require(unopened=True)})
 
 
+@pytest.mark.parametrize(("swings", "end"), [(1, "done"), (99, "changed_meanwhile")])
+def test_a_gate_that_swings_in_the_same_instant_is_not_told_as_a_lack_of_mass(
+    cast: Any, places: tuple[Place, Place], monkeypatch: pytest.MonkeyPatch, swings: int, end: str
+) -> None:
+    waste, lost = places
+    gate = Place.objects.filter(pk=waste.pk)
+    gate.update(gate=Gate.HELD)
+    look, looks = ledger._in_the_way, []
+
+    def released_as_one_looks(place: Place, *how: Any) -> Refused | None:
+        looks.append(gate.update(gate=Gate.RELEASED))
+        place.refresh_from_db()
+        found = look(place, *how)
+        gate.update(gate=Gate.HELD if len(looks) < swings else Gate.RELEASED)
+        return found
+
+    monkeypatch.setattr(ledger, "_in_the_way", released_as_one_looks)
+    try:
+        post(cast, Line(waste, lost, 400), require={waste.pk: ledger.RELEASED})
+        said = "done"
+    except InTheWay as refusal:
+        said = refusal.code
+    assert said == end and balance(lost) == (400 if end == "done" else 0)
+
+
 def test_the_same_key_twice_is_the_same_act(cast: Any, places: tuple[Place, Place]) -> None:
     waste, lost = places
     once = key()
