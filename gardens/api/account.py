@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib.auth import authenticate
 from rest_framework import serializers
-from rest_framework.authtoken.models import Token
 from rest_framework.permissions import AllowAny, IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -14,10 +13,11 @@ from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
 from gardens.access import Seat, To
+from gardens.actions.tokens import make_token, revoke_token
 from gardens.api.quantities import Mass
 from gardens.api.schema import operation
 from gardens.api.views import ProgrammeView
-from gardens.models import FeederClass, Job, Units
+from gardens.models import FeederClass, Job, Units, User
 from gardens.refusals import Refused
 
 ACCOUNT = "Account"
@@ -80,12 +80,11 @@ class TokenView(APIView):
         )
         if user is None:
             raise Refused("sign_in", "This address and this password do not belong together.", "password")
-        token, _ = Token.objects.get_or_create(user=user)
-        return Response({"token": token.key})
+        return Response({"token": make_token(user=user).key})
 
     @operation("token_revoke", "Revoke your token", tag=ACCOUNT, status=204)
     def delete(self, request: Request) -> Response:
-        Token.objects.filter(user=request.user).delete()  # type: ignore[misc]
+        revoke_token(user=cast(User, request.user))
         return Response(status=204)
 
 
